@@ -1,0 +1,1 @@
+"""Words that all rooms share: reading and unit, identity, event envelope, errors, time."""
