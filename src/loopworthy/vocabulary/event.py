@@ -148,7 +148,5 @@ def decode_envelope(body: bytes) -> Envelope:
         raise InputError("event", body[:80], f"an event envelope ({error})") from error
 
 
-
-
 _ENCODER = msgspec.json.Encoder(order="sorted")
 _DECODER = msgspec.json.Decoder(Envelope)

@@ -89,5 +89,7 @@ def parse_number(name: str, text: str) -> str:
     if plain.count(",") == 1 and "." not in plain:
         plain = plain.replace(",", ".")
     if not _DECIMAL.match(plain) or len(plain) > 24:
-        raise InputError(name, text, "one number such as 10.4 or 10,4", next_step="Type the digits that the display shows")
+        raise InputError(
+            name, text, "one number such as 10.4 or 10,4", next_step="Type the digits that the display shows"
+        )
     return plain
