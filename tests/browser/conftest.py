@@ -1,0 +1,67 @@
+"""A real Chromium for the browser tests, on a phone and on a desk.
+
+The fixtures know nothing of the program: a test brings its own server or its own page. Where no Chromium can be
+had the tests fail and say what to do; nothing is skipped.
+"""
+
+from __future__ import annotations
+
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, sync_playwright
+
+FINDER = Path(__file__).parents[2] / "scripts" / "ensure-chromium"
+
+QUIET_ARGUMENTS = (
+    "--no-sandbox",  # CI and containers run as root, where the sandbox cannot start
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """The Chromium that LOOPWORTHY_CHROMIUM names, or the one installed here."""
+    found = subprocess.run([str(FINDER), "--find"], capture_output=True, text=True, check=False)
+    if found.returncode != 0:
+        pytest.fail(found.stderr.strip(), pytrace=False)
+    return found.stdout.strip()
+
+
+@pytest.fixture(scope="session")
+def chromium(chromium_path: str) -> Iterator[Browser]:
+    """One browser for all tests; each test opens its own context in it."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=list(QUIET_ARGUMENTS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def phone(chromium: Browser) -> Iterator[BrowserContext]:
+    """A small phone held upright and used with a thumb: 360 x 740, touch."""
+    context = chromium.new_context(
+        viewport={"width": 360, "height": 740},
+        device_scale_factor=2,
+        has_touch=True,
+        is_mobile=True,
+        locale="en-GB",
+        timezone_id="UTC",
+    )
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def desktop(chromium: Browser) -> Iterator[BrowserContext]:
+    """A screen at a desk, with mouse and keyboard: 1280 x 800."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 800}, locale="en-GB", timezone_id="UTC")
+    yield context
+    context.close()
