@@ -1,0 +1,176 @@
+"""Writing: one device adds events to the end of its own chain.
+
+Everything that an event needs from the record (sequence, clock, what was seen, the event before) is read under the
+store's write lock, so that two processes writing as one device take turns and never fork their chain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import msgspec
+
+from loopworthy.record.copies import COPIED_FROM
+from loopworthy.record.events import CHAIN_OPENED, ChainOpened
+from loopworthy.record.order import next_clock
+from loopworthy.record.registry import Registry
+from loopworthy.record.store import Store, Token
+from loopworthy.vocabulary.errors import RecordError
+from loopworthy.vocabulary.event import GENESIS, Envelope, Event, encode
+from loopworthy.vocabulary.identity import EventId, ThingId
+from loopworthy.vocabulary.time import Moment
+
+DEVICE_ID_BYTES = 8
+RECORD_ID_BYTES = 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """What somebody wants to record, before the chain gives it its place.
+
+    Attributes
+    ----------
+    kind : str
+        A registered kind.
+    payload : struct
+        Of the newest type of that kind.
+    subjects : tuple of str
+        The things that it is about.
+    occurred_at : Moment or None
+        When it happened, as claimed; None for now.
+    read_by, typed_by : str
+        The people who read it and who typed it; empty where nobody said.
+    """
+
+    kind: str
+    payload: msgspec.Struct
+    subjects: tuple[ThingId, ...] = ()
+    occurred_at: Moment | None = None
+    read_by: ThingId = ""
+    typed_by: ThingId = ""
+
+
+class Writer:
+    """Adds events to the chain of this device at one moment.
+
+    Opens the chain with its first event where the store has no device yet: in a new store, and in one that was
+    copied or restored.
+    """
+
+    def __init__(
+        self, store: Store, registry: Registry, *, now: Moment, token: Token, device_name: str, opening: ChainOpened
+    ) -> None:
+        self._store = store
+        self._registry = registry
+        self._now = now
+        self._token = token
+        self._opening = msgspec.structs.replace(opening, device_name=device_name)
+
+    def append(
+        self,
+        kind: str,
+        payload: msgspec.Struct,
+        *,
+        subjects: tuple[ThingId, ...] = (),
+        occurred_at: Moment | None = None,
+        read_by: ThingId = "",
+        typed_by: ThingId = "",
+    ) -> Event:
+        """Record one event; it is durable when this returns.
+
+        Raises
+        ------
+        UnknownNameError, InputError
+            If kind or payload are not what the registry knows.
+        StoreError
+            If the store could not keep it; nothing was recorded then.
+        """
+        draft = Draft(
+            kind=kind, payload=payload, subjects=subjects, occurred_at=occurred_at, read_by=read_by, typed_by=typed_by
+        )
+        return self.append_all((draft,))[0]
+
+    def append_all(self, drafts: Iterable[Draft]) -> tuple[Event, ...]:
+        """Record several events, all or none."""
+        with self.batch() as batch:
+            for draft in drafts:
+                batch.add(draft)
+        return batch.events
+
+    @contextmanager
+    def batch(self) -> Iterator[Batch]:
+        """Events that are recorded all together at the end of the ``with`` block, or not at all after an exception.
+
+        Nobody else writes meanwhile, so keep the block short: no waiting for people inside.
+        """
+        with self._store.transaction():
+            self._open_chain()
+            yield Batch(self._store, self._registry, self._now)
+
+    def _open_chain(self) -> None:
+        if not self._store.record_id():
+            raise RecordError("This store holds no record yet", next_step="Begin a record, or merge one into it")
+        if self._store.device_id():
+            return
+        self._store.set_device_id(self._token(DEVICE_ID_BYTES).hex())
+        opening = msgspec.structs.replace(self._opening, continues=self._store.setting(COPIED_FROM) or "")
+        Batch(self._store, self._registry, self._now).add(Draft(kind=CHAIN_OPENED, payload=opening))
+        self._store.put_setting(COPIED_FROM, "")
+
+
+class Batch:
+    """Events being recorded together. Each has its identity at once, so that the next can refer to it."""
+
+    def __init__(self, store: Store, registry: Registry, now: Moment) -> None:
+        self._store = store
+        self._registry = registry
+        self._now = now
+        self._events: list[Event] = []
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """The events so far, in the order in which they were added."""
+        return tuple(self._events)
+
+    def add(self, draft: Draft) -> EventId:
+        """Give a draft its place at the end of the chain; its identity.
+
+        Raises
+        ------
+        UnknownNameError, InputError
+            If kind or payload are not what the registry knows.
+        StoreError
+            If the store could not keep it.
+        """
+        device = self._store.device_id()
+        # Read anew for each event: another batch may have written inside this one's transaction.
+        seen = self._store.heads()
+        own = seen.pop(device, None)
+        envelope = Envelope(
+            record=self._store.record_id(),
+            device=device,
+            sequence=own.sequence + 1 if own else 1,
+            clock=next_clock(self._now, self._store.latest_clock()),
+            occurred_at=draft.occurred_at or self._now,
+            recorded_at=self._now,
+            read_by=draft.read_by,
+            typed_by=draft.typed_by,
+            kind=draft.kind,
+            version=self._registry.newest_version(draft.kind),
+            subjects=draft.subjects,
+            payload=self._registry.encode_payload(draft.kind, draft.payload),
+            seen=seen,
+            previous=own.event if own else GENESIS,
+        )
+        body = encode(envelope)
+        self._store.append((body,), head=envelope.previous)
+        event = self._registry.decode(body)
+        self._events.append(event)
+        return event.id
+
+
+def new_record_id(token: Token) -> str:
+    """A fresh identity for a record."""
+    return token(RECORD_ID_BYTES).hex()

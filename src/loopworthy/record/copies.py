@@ -1,0 +1,49 @@
+"""A store that was restored or copied becomes a new device, because two stores that write as one fork its chain.
+
+A copy is known by one of three signs: the mark that `backup` puts on it, a file that has neither the name nor the
+inode that it had, or an event of its own chain that arrives from outside. A file put back by hand in its old place
+shows none of them until its own later events come back with a merge; no store can know better from inside.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Final
+
+from loopworthy.record.store import Store
+from loopworthy.vocabulary.identity import DeviceId
+
+COPIED_FROM: Final = "copied-from"
+"""Setting of a store that was copied or restored: the device that it wrote as before."""
+
+_PLACE: Final = "place"
+
+
+def become_new_device(store: Store) -> DeviceId:
+    """From the next event on, write as a new device; the device that this store wrote as until now."""
+    with store.transaction():
+        before = store.device_id()
+        if before:
+            store.put_setting(COPIED_FROM, before)
+            store.set_device_id("")
+    return before
+
+
+def notice_copy(store: Store, path: Path) -> bool:
+    """Whether the file of a store is a copy; then it writes as a new device from now on.
+
+    Name and inode must both be new. A file that was moved keeps its inode; on some media (exFAT, network folders) the
+    inode changes at every mount, but the name stays. Taking either alone for a copy would open a new chain each time.
+    """
+    name = hashlib.sha256(str(path.absolute()).encode()).hexdigest()[:16]
+    inode = str(path.stat().st_ino)
+    place = f"{name} {inode}"
+    before = store.setting(_PLACE)
+    if before == place:
+        return False
+    with store.transaction():
+        known = (store.setting(_PLACE) or "").split(" ")
+        copied = len(known) == 2 and known[0] != name and known[1] != inode
+        store.put_setting(_PLACE, place)
+        return bool(become_new_device(store)) if copied else False

@@ -1,0 +1,55 @@
+"""Forks: places where one device's chain continues in more than one way.
+
+A fork comes from a store that was copied behind the program's back and written on in both copies, or from somebody
+who rewrote the past. All branches are kept and reported; none is chosen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopworthy.record.store import Store
+from loopworthy.vocabulary.event import decode_envelope
+from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, short
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fork:
+    """One chain, one predecessor, several events after it.
+
+    Attributes
+    ----------
+    device : str
+        Whose chain it is.
+    sequence : int
+        The place at which the branches begin.
+    after : str
+        The last event that the branches have in common; empty where they differ from the first on.
+    branches : tuple of str
+        The first event of each branch, by identity.
+    """
+
+    device: DeviceId
+    sequence: int
+    after: EventId
+    branches: tuple[EventId, ...]
+
+    def __str__(self) -> str:
+        names = ", ".join(fingerprint(branch) for branch in self.branches)
+        return f"Chain {short(self.device)} continues in {len(self.branches)} ways at {self.sequence}: {names}"
+
+
+def forks(store: Store) -> tuple[Fork, ...]:
+    """Every place in the store where a chain divides, by device and sequence."""
+    found: list[Fork] = []
+    for device, sequence in store.forked_places():
+        branches: dict[EventId, list[EventId]] = {}
+        for stored in store.events_at(device, sequence):
+            branches.setdefault(decode_envelope(stored.body).previous, []).append(stored.id)
+        # Branches run on side by side; only where they part is a fork.
+        found.extend(
+            Fork(device=device, sequence=sequence, after=after, branches=tuple(events))
+            for after, events in sorted(branches.items())
+            if len(events) > 1
+        )
+    return tuple(found)
