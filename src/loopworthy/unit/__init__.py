@@ -1,0 +1,1 @@
+"""What a rebreather is made of: configuration, things, fittings, changes."""
