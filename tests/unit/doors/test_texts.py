@@ -77,7 +77,7 @@ def test_every_shipped_text_can_be_said_and_leaves_no_placeholder_behind(languag
     texts = Texts.load(language)
     assert texts.keys()
     for key in texts.keys():
-        filled = texts.say(key, **{name: "7" for name in texts.placeholders(key)})
+        filled = texts.say(key, **dict.fromkeys(texts.placeholders(key), "7"))
         assert not re.search(r"[{}]", filled), key
 
 
