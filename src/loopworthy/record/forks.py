@@ -6,10 +6,11 @@ who rewrote the past. All branches are kept and reported; none is chosen.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from loopworthy.record.store import Store
-from loopworthy.vocabulary.event import decode_envelope
+from loopworthy.record.store import Store, checked_envelope
+from loopworthy.vocabulary.event import Envelope
 from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, short
 
 
@@ -40,16 +41,24 @@ class Fork:
 
 
 def forks(store: Store) -> tuple[Fork, ...]:
-    """Every place in the store where a chain divides, by device and sequence."""
-    found: list[Fork] = []
-    for device, sequence in store.forked_places():
-        branches: dict[EventId, list[EventId]] = {}
-        for stored in store.events_at(device, sequence):
-            branches.setdefault(decode_envelope(stored.body).previous, []).append(stored.id)
-        # Branches run on side by side; only where they part is a fork.
-        found.extend(
-            Fork(device=device, sequence=sequence, after=after, branches=tuple(events))
-            for after, events in sorted(branches.items())
-            if len(events) > 1
-        )
-    return tuple(found)
+    """Every place in a store where a chain divides, by device and sequence."""
+    return forks_among(
+        {
+            stored.id: checked_envelope(stored)
+            for device, sequence in store.forked_places()
+            for stored in store.events_at(device, sequence)
+        }
+    )
+
+
+def forks_among(envelopes: Mapping[EventId, Envelope]) -> tuple[Fork, ...]:
+    """Every place where a chain divides among these events, by device and sequence."""
+    branches: dict[tuple[DeviceId, int, EventId], list[EventId]] = {}
+    for identity, envelope in envelopes.items():
+        # Branches run on side by side; only where they part, after one common event, is a fork.
+        branches.setdefault((envelope.device, envelope.sequence, envelope.previous), []).append(identity)
+    return tuple(
+        Fork(device=device, sequence=sequence, after=after, branches=tuple(sorted(events)))
+        for (device, sequence, after), events in sorted(branches.items())
+        if len(events) > 1
+    )

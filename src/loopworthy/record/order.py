@@ -6,8 +6,9 @@ sequence, identity) keeps cause before effect on every device, whatever its wall
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
+from loopworthy.record.events import CHAIN_OPENED
 from loopworthy.vocabulary.event import GENESIS, Envelope, HybridTime, SeenHead
 from loopworthy.vocabulary.identity import DeviceId, EventId, short
 from loopworthy.vocabulary.time import Moment
@@ -29,6 +30,8 @@ def rests_on(envelope: Envelope) -> tuple[EventId, ...]:
 
 def link_fault(envelope: Envelope, known: Mapping[EventId, Envelope]) -> str | None:
     """Why an event does not fit onto those that it rests on, all of them known; None where it fits."""
+    if (envelope.kind == CHAIN_OPENED) != (envelope.previous == GENESIS):
+        return f"a chain begins with {CHAIN_OPENED} and has it nowhere else"
     if envelope.device in envelope.seen:
         return "it counts its own chain among the others that it has seen"
     if envelope.previous != GENESIS:
@@ -63,8 +66,3 @@ def _forgotten(seen: Mapping[DeviceId, SeenHead], previous: Envelope) -> str | N
         if after is None or after.sequence < before.sequence:
             return f"it knows less of chain {short(device)} than the event before it did"
     return None
-
-
-def missing(envelope: Envelope, known: Iterable[EventId] | Mapping[EventId, Envelope]) -> tuple[EventId, ...]:
-    """Those events that it rests on and that are not known."""
-    return tuple(one for one in rests_on(envelope) if one not in known)

@@ -16,7 +16,7 @@ from loopworthy.record.erasable import keep, tombstone
 from loopworthy.record.events import CHAIN_OPENED, HEAD_WITNESSED, TEXT_ERASED, ChainOpened, HeadWitnessed, TextErased
 from loopworthy.record.forks import Fork, forks
 from loopworthy.record.registry import Registry
-from loopworthy.record.store import Heads, KeptText, Store, StoredEvent, Token
+from loopworthy.record.store import Heads, KeptText, Store, StoredEvent, Token, checked_envelope
 from loopworthy.vocabulary.errors import InputError, RecordError, StoreError, UnknownNameError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import DeviceId, RecordId, ThingId, event_id, fingerprint, short
@@ -214,13 +214,7 @@ class Record:
         return forks(self.store)
 
     def _event(self, stored: StoredEvent) -> Event:
-        identity = event_id(stored.body)
-        if identity != stored.id:
-            raise StoreError(
-                f"Event {short(stored.id)} at position {stored.position} is damaged: its bytes no longer fit its hash",
-                next_step="Verify the record; bring it back from a backup or another device",
-            )
-        return self.registry.decode(stored.body, identity)
+        return self.registry.event(stored.id, stored.body, checked_envelope(stored))
 
     # --- writing ---
 

@@ -125,28 +125,19 @@ class Registry:
         """Whether kind and version of the event are registered, so that a missing payload is a faulty one."""
         return (envelope.kind, envelope.version) in self._readers
 
-    def decode(self, body: bytes, identity: EventId | None = None) -> Event:
-        """The event in stored bytes.
-
-        Parameters
-        ----------
-        body : bytes
-            The stored bytes.
-        identity : str, optional
-            Their hash, where the caller has just computed it.
+    def decode(self, body: bytes) -> Event:
+        """The event in bytes.
 
         Raises
         ------
         InputError
             If the bytes are not an envelope.
         """
-        envelope = decode_envelope(body)
-        return Event(
-            id=event_id(body) if identity is None else identity,
-            body=body,
-            envelope=envelope,
-            payload=self.decode_payload(envelope),
-        )
+        return self.event(event_id(body), body, decode_envelope(body))
+
+    def event(self, identity: EventId, body: bytes, envelope: Envelope) -> Event:
+        """The event of an envelope that was decoded and checked already."""
+        return Event(id=identity, body=body, envelope=envelope, payload=self.decode_payload(envelope))
 
 
 def _require_exact(kind: str, payload_type: type[msgspec.Struct]) -> None:

@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
-from loopworthy.vocabulary.errors import ConflictError, InputError
+from loopworthy.vocabulary.errors import ConflictError, InputError, StoreError
 from loopworthy.vocabulary.event import GENESIS, Envelope, HybridTime, SeenHead, decode_envelope
 from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
 
@@ -288,6 +288,22 @@ def chain_of(bodies: Sequence[bytes]) -> DeviceId:
     if not bodies:
         raise InputError("bodies", bodies, "at least one event")
     return decode_envelope(bodies[0]).device
+
+
+def checked_envelope(stored: StoredEvent) -> Envelope:
+    """The envelope of a stored event, after comparing its bytes with its hash.
+
+    Raises
+    ------
+    StoreError
+        If the bytes no longer fit the hash.
+    """
+    if event_id(stored.body) != stored.id:
+        raise StoreError(
+            f"Event {short(stored.id)} at position {stored.position} is damaged: its bytes no longer fit its hash",
+            next_step="Verify the record; bring it back from a backup or another device",
+        )
+    return decode_envelope(stored.body)
 
 
 def index_entry(body: bytes) -> IndexEntry:
