@@ -23,11 +23,13 @@ PERSON: Final = "person"
 LONGEST_LINE: Final = 200
 LONGEST_NOTE: Final = 4000
 
+_FACT = re.compile(r"[a-z][a-z0-9]*([_-][a-z0-9]+)*\Z")
+_CHANGE = re.compile(r"[a-z][a-z0-9]*([-_.:/][a-z0-9]+)*\Z")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
 
 
 class ThingCreated(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A thing comes into the record; its identity is the identity of this event. No subjects.
+    """A thing comes into the record; its identity is the identity of this event. Subjects are not read.
 
     Attributes
     ----------
@@ -40,7 +42,7 @@ class ThingCreated(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
     maker_note : str
         Whatever else the label says.
     attributes : dict
-        Further facts by snake_case name, text or reading: ``{"volume": Reading(value="3", unit="L")}``.
+        Further facts by name, text or reading: ``{"volume": Reading(value="3", unit="L")}``.
     name_digest : str
         For a person, and only there: the salted hash of the name, 64 hexadecimal digits.
     """
@@ -55,7 +57,7 @@ class ThingCreated(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
     attributes: dict[str, str | Reading] = msgspec.field(default_factory=dict)
     name_digest: str = ""
 
-    subject_count: ClassVar[tuple[int, int]] = (0, 0)
+    subject_count: ClassVar[tuple[int, int]] = (0, 100)
 
     def __post_init__(self) -> None:
         _require_kebab("kind", self.kind)
@@ -226,7 +228,8 @@ class ChangeMade(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     subject_count: ClassVar[tuple[int, int]] = (1, 100)
 
     def __post_init__(self) -> None:
-        _require_kebab("change", self.change)
+        if not _CHANGE.match(self.change) or len(self.change) > LONGEST_LINE:
+            raise InputError("change", self.change, "the name of a kind of change, such as sensor-replaced")
         for position in self.positions:
             _require_kebab("positions", position)
         if len(set(self.positions)) != len(self.positions):
@@ -335,8 +338,8 @@ def _require_date(name: str, value: str) -> None:
 
 def _require_facts(name: str, facts: dict[str, str] | dict[str, Reading] | dict[str, str | Reading]) -> None:
     for key, value in facts.items():
-        if not AXIS_ID.match(key) or len(key) > LONGEST_LINE:
-            raise InputError(name, key, "named in snake_case, such as water_temperature")
+        if not _FACT.match(key) or len(key) > LONGEST_LINE:
+            raise InputError(name, key, "named by small letters, such as water_temperature")
         if isinstance(value, str):
             _require_note(f"{name}.{key}", value)
 
