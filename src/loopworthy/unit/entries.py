@@ -28,6 +28,14 @@ def listing(words: Iterable[str]) -> str:
     return f"{', '.join(items[:-1])} or {items[-1]}"
 
 
+def together(words: Iterable[str]) -> str:
+    """Words that hold at once: ``a, b and c``."""
+    items = list(words)
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """A question with the nearest known word, or an empty text where none is near."""
     near = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)

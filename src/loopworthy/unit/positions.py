@@ -185,7 +185,7 @@ def _defined() -> tuple[_Defined, ...]:
         count = table.get("count", 0)
         if not isinstance(count, int) or count < 0:
             raise FileEntryError(FILE, family, "count", f"must be a whole number, got {count!r}")
-        names = [(f"{family}-{n}", f"{title} {n}") for n in range(1, count + 1)] or [(family, title)]
+        names = [(f"{family}-{n}", f"{title} {n}" if count > 1 else title) for n in range(1, count + 1)]
         found.extend(
             _Defined(
                 position=Position(
@@ -198,6 +198,6 @@ def _defined() -> tuple[_Defined, ...]:
                 always=entries.flag(table, "always", default=False, file=FILE, entry=family),
                 beside=entries.text(table, "beside", file=FILE, entry=family, default=""),
             )
-            for position_id, position_title in names
+            for position_id, position_title in names or [(family, title)]
         )
     return tuple(found)

@@ -159,6 +159,11 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
     end_declared: bool = False
 
     @property
+    def id(self) -> EventId:
+        """Identity of the episode: that of the event that began it."""
+        return self.began_by
+
+    @property
     def is_open(self) -> bool:
         """Whether it goes on."""
         return self.ended is None
