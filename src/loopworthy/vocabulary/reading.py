@@ -16,7 +16,7 @@ from loopworthy.vocabulary.errors import InputError
 
 UNITS: Final[tuple[str, ...]] = (
     "mV", "mV/bar", "V", "bar", "mbar", "hPa", "psi", "kPa", "m", "ft", "C", "F", "K", "K/min", "%", "ppm", "mg/m3",
-    "L", "mL", "L/min", "mL/min", "g", "kg", "g/L", "s", "min", "h", "d", "count", "1",
+    "L", "mL", "L/min", "mL/min", "mL/mbar", "g", "kg", "g/L", "s", "min", "h", "d", "count", "1",
 )  # fmt: skip
 """Units that a reading may carry; ``1`` is a bare number, ``count`` a whole one."""
 

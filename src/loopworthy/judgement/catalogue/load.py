@@ -11,7 +11,7 @@ import tomllib
 from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from importlib import resources
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -35,8 +35,9 @@ from loopworthy.judgement.catalogue.model import (
     Step,
     Tighter,
 )
-from loopworthy.unit.condition import parse_when
-from loopworthy.vocabulary.errors import FileEntryError, LoopworthyError
+from loopworthy.unit.condition import When, parse_when
+from loopworthy.unit.events import EpisodeKind
+from loopworthy.vocabulary.errors import FileEntryError
 from loopworthy.vocabulary.reading import UNITS
 
 REVISION = "2026-11"
@@ -44,10 +45,18 @@ REVISION = "2026-11"
 
 JUDGES = frozenset(
     {
-        "", "air-reading", "oxygen-reading", "factor-history", "stored-factor", "factor-agreement", "return-to-air",
-        "known-gas", "pressure-test", "pre-breathe", "ambient-agreement", "absorbent-left", "end-check",
+        "",
+        "air-reading",
+        "oxygen-reading",
+        "factor-history",
+        "stored-factor",
+        "factor-agreement",
+        "return-to-air",
+        "known-gas",
+        "pressure-test",
+        "pre-breathe",
     }
-)  # fmt: skip
+)
 """Names of the judges that a step may ask for; `judgement.judges` holds one function for each."""
 
 OWNER_PREFIX = "own:"
@@ -94,7 +103,7 @@ class _RawEvidence(msgspec.Struct, forbid_unknown_fields=True):
     expires: str
     origin: Origin
     expires_after_min: int | None = None
-    episode: str = ""
+    episode: EpisodeKind | Literal[""] = ""
     recheck_by: str = ""
     momentary: bool = False
     context: tuple[str, ...] = ()
@@ -165,9 +174,12 @@ class _Files:
                 table = self.tables.setdefault(section, {})
                 if identifier in table:
                     raise FileEntryError(
-                        file, identifier, section, f"is already defined in {table[identifier][0]}",
+                        file,
+                        identifier,
+                        section,
+                        f"is already defined in {table[identifier][0]}",
                         next_step="Identifiers are never used twice",
-                    )  # fmt: skip
+                    )
                 table[identifier] = (file, _decode(file, identifier, entry, _SECTIONS[section]))
 
     def entries(self, section: str) -> Mapping[str, tuple[str, Any]]:
@@ -235,9 +247,12 @@ def load_catalogue(texts: Mapping[str, str] | None = None, owner: Mapping[str, s
             for identifier, entry in entries.items():
                 if not identifier.startswith(OWNER_PREFIX):
                     raise FileEntryError(
-                        name, identifier, "identifier", f"must begin with {OWNER_PREFIX!r}",
-                        next_step=f"Write [steps.\"{OWNER_PREFIX}{identifier}\"]",
-                    )  # fmt: skip
+                        name,
+                        identifier,
+                        "identifier",
+                        f"must begin with {OWNER_PREFIX!r}",
+                        next_step=f'Write [steps."{OWNER_PREFIX}{identifier}"]',
+                    )
                 files.tables.setdefault("steps", {})[identifier] = (name, _decode(name, identifier, entry, _RawStep))
     catalogue = _build(files, {**texts, **(owner or {})})
     return _tightened(catalogue, tighten) if tighten else catalogue
@@ -260,9 +275,7 @@ def _build(files: _Files, texts: Mapping[str, str]) -> Catalogue:
         identifier: _change(file, identifier, raw, evidence, steps)
         for identifier, (file, raw) in files.entries("changes").items()
     }
-    holds = tuple(
-        _hold(file, identifier, raw, evidence) for identifier, (file, raw) in files.entries("holds").items()
-    )
+    holds = tuple(_hold(file, identifier, raw, evidence) for identifier, (file, raw) in files.entries("holds").items())
     bounds = {}
     for identifier, (file, raw) in files.entries("bounds").items():
         _require(raw.acts_as in changes, file, identifier, "acts_as", f"there is no change {raw.acts_as!r}")
@@ -271,9 +284,16 @@ def _build(files: _Files, texts: Mapping[str, str]) -> Catalogue:
     _cross_check(files, steps, evidence, holds, pages)
     digest = hashlib.sha256("\0".join(f"{name}\0{texts[name]}" for name in sorted(texts)).encode()).hexdigest()
     return Catalogue(
-        revision=REVISION, digest=digest, steps=steps, evidence=evidence, changes=changes, bounds=bounds,
-        holds=holds, pages=pages, texts=texts,
-    )  # fmt: skip
+        revision=REVISION,
+        digest=digest,
+        steps=steps,
+        evidence=evidence,
+        changes=changes,
+        bounds=bounds,
+        holds=holds,
+        pages=pages,
+        texts=texts,
+    )
 
 
 def _require(condition: bool, file: str, entry: str, key: str, problem: str, next_step: str = "") -> None:
@@ -290,18 +310,12 @@ def _decimal(file: str, entry: str, key: str, text: str) -> Decimal:
     return value
 
 
-def _when(file: str, entry: str, raw: Any) -> Any:
-    try:
-        return parse_when(raw.when, raw.unless)
-    except FileEntryError:
-        raise
-    except LoopworthyError as error:
-        raise FileEntryError(file, entry, "when", error.message, next_step=error.next_step) from error
+def _when(file: str, entry: str, raw: _RawStep | _RawHold) -> When:
+    stated = {"when": raw.when, "unless": raw.unless}
+    return parse_when({key: value for key, value in stated.items() if value is not None}, file=file, entry=entry)
 
 
-def _step(
-    file: str, identifier: str, raw: _RawStep, evidence: Mapping[str, EvidenceKind], pages: set[str]
-) -> Step:
+def _step(file: str, identifier: str, raw: _RawStep, evidence: Mapping[str, EvidenceKind], pages: set[str]) -> Step:
     for kind in raw.makes:
         _require(kind in evidence, file, identifier, "makes", f"there is no kind of evidence {kind!r}")
     for kind in raw.after:
@@ -349,9 +363,17 @@ def _limit(file: str, step: str, name: str, raw: _RawLimit, inputs: Mapping[str,
     _require(not needs_source or bool(raw.source), file, step, key, "a published source must be named")
     tighter = raw.tighter or (Tighter.HIGHER if raw.rule in TIGHTER_WHEN_HIGHER else Tighter.LOWER)
     return Limit(
-        id=f"{step}.{name}", rule=raw.rule, on=raw.on, of=raw.of, value=raw.value, unit=raw.unit, guard=raw.guard,
-        tighter=tighter, origin=raw.origin, source=raw.source,
-    )  # fmt: skip
+        id=f"{step}.{name}",
+        rule=raw.rule,
+        on=raw.on,
+        of=raw.of,
+        value=raw.value,
+        unit=raw.unit,
+        guard=raw.guard,
+        tighter=tighter,
+        origin=raw.origin,
+        source=raw.source,
+    )
 
 
 _SCOPES = ("subject", "side", "unit", "instrument", "record")
@@ -363,9 +385,12 @@ def _change(
     questions = {question.id: question for question in raw.questions}
     for question in raw.questions:
         _require(
-            question.worst in question.answers, file, identifier, f"questions.{question.id}",
+            question.worst in question.answers,
+            file,
+            identifier,
+            f"questions.{question.id}",
             f"the worst answer {question.worst!r} is none of {question.answers}",
-        )  # fmt: skip
+        )
     rules: list[EffectRule] = []
     for effect, rows in ((Effect.VOID, raw.void), (Effect.RECHECK, raw.recheck), (Effect.DISPROVE, raw.disprove)):
         for row in rows:
@@ -380,14 +405,22 @@ def _change(
                 _require(kind in evidence, file, identifier, key, f"there is no kind of evidence {kind!r}")
                 by = row.by or (evidence[kind].recheck_by if effect is Effect.RECHECK else "")
                 _require(
-                    effect is not Effect.RECHECK or by in steps, file, identifier, key,
-                    f"no step restores {kind} (by = {by!r})", "Name a step in by, or recheck_by of the evidence",
-                )  # fmt: skip
+                    effect is not Effect.RECHECK or by in steps,
+                    file,
+                    identifier,
+                    key,
+                    f"no step restores {kind} (by = {by!r})",
+                    "Name a step in by, or recheck_by of the evidence",
+                )
                 rules.append(
                     EffectRule(
-                        change=identifier, effect=effect, evidence=kind, scope=row.scope, by=by,
+                        change=identifier,
+                        effect=effect,
+                        evidence=kind,
+                        scope=row.scope,
+                        by=by,
                         condition=tuple(sorted(row.condition.items())),
-                    )  # fmt: skip
+                    )
                 )
     fields = msgspec.structs.asdict(raw)
     for used in ("void", "recheck", "disprove"):
@@ -432,17 +465,23 @@ def _tightened(catalogue: Catalogue, rows: list[tuple[str, str, Any]]) -> Catalo
         _require(known is not None, file, identifier, "tighten", "there is no limit of that name")
         _require(
             isinstance(row, dict) and isinstance(row.get("value"), str) and set(row) <= {"value", "source"},
-            file, identifier, "tighten", "takes value (a text such as \"8\") and source",
-        )  # fmt: skip
+            file,
+            identifier,
+            "tighten",
+            'takes value (a text such as "8") and source',
+        )
         if known is None:
             continue
         if known.rule is not Rule.ONE_OF:
             _decimal(file, identifier, "value", row["value"])
         _require(
-            known.is_tightened_by(row["value"]), file, identifier, "value",
+            known.is_tightened_by(row["value"]),
+            file,
+            identifier,
+            "value",
             f"{row['value']!r} is looser than {known.value} {known.unit}",
             "A file can only tighten; loosening is recorded as an event with its reason",
-        )  # fmt: skip
+        )
         step_id = identifier.rpartition(".")[0]
         step = steps[step_id]
         stricter = msgspec.structs.replace(

@@ -11,11 +11,12 @@ from collections.abc import Mapping
 from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import msgspec
 
 from loopworthy.unit.condition import When
+from loopworthy.unit.events import EpisodeKind
 from loopworthy.vocabulary.errors import UnknownNameError
 
 T = TypeVar("T")
@@ -207,7 +208,7 @@ class EvidenceKind(msgspec.Struct, frozen=True, kw_only=True):
     expires: str
     """Its bounds in words."""
     expires_after_min: int | None
-    episode: str
+    episode: EpisodeKind | Literal[""]
     """Evidence ends with the episode it was made in: ``dive-day``, ``preparation``, ``assembly``, ``dive``; or ''."""
     origin: Origin
     recheck_by: str
@@ -344,6 +345,24 @@ class Catalogue(msgspec.Struct, frozen=True, kw_only=True, dict=True):
             for kind in step.makes:
                 making[kind].append(step)
         return {kind: tuple(steps) for kind, steps in making.items()}
+
+    @cached_property
+    def rules_hitting(self) -> Mapping[str, tuple[EffectRule, ...]]:
+        """Evidence kind to every rule that hits it."""
+        table: dict[str, list[EffectRule]] = {kind: [] for kind in self.evidence}
+        for change in self.changes.values():
+            for rule in change.rules:
+                table[rule.evidence].append(rule)
+        return {kind: tuple(rules) for kind, rules in table.items()}
+
+    @cached_property
+    def renewing(self) -> Mapping[str, tuple[Step, ...]]:
+        """Evidence kind to the steps that start its clock anew."""
+        table: dict[str, list[Step]] = {}
+        for step in self.steps.values():
+            for kind in step.renews:
+                table.setdefault(kind, []).append(step)
+        return {kind: tuple(steps) for kind, steps in table.items()}
 
     @cached_property
     def rules_on(self) -> Mapping[str, Mapping[str, tuple[EffectRule, ...]]]:

@@ -1,0 +1,461 @@
+"""The judges: steps whose reading means something only together with other readings and a piece of science.
+
+A judge turns stored decimals into numbers, asks science, and gives back findings. Where something that it needs was
+not recorded it says so ("cannot tell"); it never guesses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from loopworthy.judgement.book import Book, Item
+from loopworthy.judgement.catalogue.model import Catalogue, Step
+from loopworthy.judgement.outcome import (
+    Assessment,
+    EffectiveLimit,
+    Finding,
+    Outcome,
+    against,
+    assessment,
+    in_unit,
+    rounded,
+)
+from loopworthy.judgement.pressure_judge import judge_pressure_test
+from loopworthy.science.sensors.agreement import SensorReading
+from loopworthy.science.sensors.air import check_return_to_air
+from loopworthy.science.sensors.history import compare_with_history
+from loopworthy.science.sensors.known_gas import check_known_gas
+from loopworthy.science.sensors.oxygen_check import OxygenCheck, check_oxygen_reading, oxygen_coefficient
+from loopworthy.science.uncertainty import Decision
+from loopworthy.vocabulary.errors import InputError
+
+SEA_LEVEL_HPA: Final = 1013.25
+SET_POINT_BAR: Final = 1.3
+"""Set point at which a deviation is shown in bar where the catalogue names none (common practice, no source)."""
+
+_OUTCOME: Final = {
+    Decision.INSIDE: Outcome.INSIDE,
+    Decision.NEAR_LIMIT: Outcome.NEAR,
+    Decision.OUTSIDE: Outcome.OUTSIDE,
+}
+
+
+class NotRecorded(Exception):
+    """Something that the judge needs is not there; carries its name."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(what)
+        self.what = what
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """One piece of evidence before its judge: the book to look things up in and the limits that hold."""
+
+    book: Book
+    catalogue: Catalogue
+    item: Item
+    step: Step
+    limits: Mapping[str, EffectiveLimit]
+
+    def limit(self, name: str) -> EffectiveLimit:
+        """The step's limit of that name."""
+        limit = self.limits.get(f"{self.step.id}.{name}")
+        if limit is None:
+            raise NotRecorded(f"limit {name}")
+        return limit
+
+    def number(self, name: str, *, item: Item | None = None) -> float:
+        """The first reading entered for an input, in the input's own unit."""
+        return float(self.decimal(name, item=item))
+
+    def decimal(self, name: str, *, item: Item | None = None) -> Decimal:
+        """As `number`, but exactly as typed."""
+        item = item or self.item
+        readings = item.payload.readings.get(name, ())
+        if not readings:
+            raise NotRecorded(name)
+        step = self.catalogue.steps.get(item.step)
+        entered = step.input(name) if step is not None else None
+        return in_unit(readings[0], entered.unit if entered is not None else readings[0].unit)
+
+    def resolution(self, name: str, *, item: Item | None = None) -> float:
+        """How finely an input was read."""
+        readings = (item or self.item).payload.readings.get(name, ())
+        if not readings:
+            raise NotRecorded(name)
+        return float(readings[0].step)
+
+    def used(self, step: str) -> Item:
+        """The evidence of another step that this one rests on; of the same sensor where there are several."""
+        found = [
+            self.book.items[event]
+            for event in self.item.payload.used
+            if event in self.book.items and self.book.items[event].step == step
+        ]
+        if not found:
+            raise NotRecorded(step)
+        own = [one for one in found if set(one.things) & set(self.item.things)]
+        return (own or found)[-1]
+
+    def shown(self, name: str) -> str:
+        """What was typed for an input."""
+        return ", ".join(str(reading) for reading in self.item.payload.readings.get(name, ()))
+
+
+def judge(case: Case) -> Assessment:
+    """What the step's own judge finds; inside, with no finding, for a step without a judge."""
+    if not case.step.judge:
+        return assessment([])
+    try:
+        return assessment(_JUDGES[case.step.judge](case))
+    except NotRecorded as missing:
+        return _cannot_tell(case, "needs-reading", {"what": missing.what})
+    except InputError as error:
+        return _cannot_tell(case, "outside-science", {"what": error.message})
+
+
+def _cannot_tell(case: Case, code: str, values: dict[str, str]) -> Assessment:
+    finding = Finding(outcome=Outcome.CANNOT_TELL, about=case.step.title, shown="", code=code, values=values)
+    return assessment([finding])
+
+
+# --- air and oxygen -------------------------------------------------------------------------------------------------
+
+
+def ambient_mbar(case: Case) -> float:
+    """Ambient pressure that the reading rests on: the barometer's, not the controller's own."""
+    return case.number("barometer_hpa", item=case.used("C01"))
+
+
+def _climate(case: Case) -> tuple[float, float]:
+    surroundings = case.used("C02")
+    temperature_c = case.number("temperature_c", item=surroundings)
+    return temperature_c, case.number("humidity_percent", item=surroundings) / 100
+
+
+def _air_reading(case: Case) -> list[Finding]:
+    """The usual window is stated for sea level; a sensor's output falls with ambient pressure, so the window does."""
+    scale = Decimal(repr(ambient_mbar(case) / SEA_LEVEL_HPA))
+    value = case.decimal("air_mv")
+    low, high = case.limit("low"), case.limit("high")
+    at_sea_level = value / scale
+    values = {"at_sea_level": f"{at_sea_level:.1f}"}
+    findings = []
+    for limit in (low, high):
+        found = against(limit, rounded(float(at_sea_level)), about=case.step.title, shown=case.shown("air_mv"))
+        findings.append(
+            Finding(
+                outcome=found.outcome,
+                about=found.about,
+                shown=found.shown,
+                limit=limit,
+                margin=found.margin,
+                code="air-at-sea-level",
+                values=values,
+            )
+        )
+    if case.item.payload.readings.get("change_mv"):
+        drift = abs(case.decimal("change_mv"))
+        findings.append(against(case.limit("drift"), drift, about="change in 60 s", shown=case.shown("change_mv")))
+    else:
+        findings.append(
+            Finding(
+                outcome=Outcome.CANNOT_TELL,
+                about="change in 60 s",
+                shown="",
+                code="not-entered",
+                values={"input": "change in 60 s"},
+            )
+        )
+    return findings
+
+
+def oxygen_check(case: Case) -> OxygenCheck:
+    """The sensor's oxygen reading against what its own air reading foretold, with the day's numbers.
+
+    Raises
+    ------
+    NotRecorded
+        If one of the readings that it rests on is not among those used.
+    InputError
+        If a number lies outside the range in which the formula holds.
+    """
+    air, flush, analysis = case.used("C03"), case.used("C05"), case.used("D02")
+    temperature_c, humidity = _climate(case)
+    set_point = case.limits.get(f"{case.step.id}.set_point")
+    return check_oxygen_reading(
+        air_mv=case.number("air_mv", item=air),
+        oxygen_mv=case.number("oxygen_mv"),
+        ambient_pressure_mbar=ambient_mbar(case),
+        temperature_c=temperature_c,
+        relative_humidity_fraction=humidity,
+        oxygen_fraction=case.number("oxygen_percent", item=analysis) / 100,
+        oxygen_is_humid=flush.payload.answers.get("oxygen_is") != "dry",
+        tolerance_mv=float(case.limit("tolerance").value),
+        resolution_mv=max(case.resolution("oxygen_mv"), case.resolution("air_mv", item=air)),
+        set_point_bar=float(set_point.value) if set_point is not None else SET_POINT_BAR,
+    )
+
+
+def _oxygen_reading(case: Case) -> list[Finding]:
+    check = oxygen_check(case)
+    tolerance = case.limit("tolerance")
+    outcome = _OUTCOME[check.decision]
+    if outcome is Outcome.NEAR and not check.can_decide:
+        outcome = Outcome.CANNOT_TELL
+    return [
+        Finding(
+            outcome=outcome,
+            about=case.step.title,
+            shown=case.shown("oxygen_mv"),
+            limit=tolerance,
+            margin=tolerance.decimal - abs(rounded(check.difference_mv)),
+            code="oxygen-against-expected",
+            values={
+                "expected": f"{check.expected_mv:.1f}",
+                "difference": f"{check.difference_mv:+.1f}",
+                "percent": f"{check.difference_fraction * 100:+.1f}",
+                "at_set_point": f"{check.difference_at_set_point_bar:+.3f}",
+                "uncertainty": f"{check.uncertainty_mv:.1f}",
+                "coefficient": f"{check.coefficient:.3f}",
+                "why": check.reason,
+            },
+        )
+    ]
+
+
+def factor_of(case: Case, item: Item) -> float:
+    """The sensor's factor in mV per bar, from an oxygen reading on record."""
+    step = case.catalogue.step(item.step)
+    inner = Case(book=case.book, catalogue=case.catalogue, item=item, step=step, limits={})
+    temperature_c, humidity = _climate(inner)
+    flush, analysis = inner.used("C05"), inner.used("D02")
+    coefficient = oxygen_coefficient(
+        ambient_pressure_mbar=ambient_mbar(inner),
+        temperature_c=temperature_c,
+        relative_humidity_fraction=humidity,
+        oxygen_fraction=inner.number("oxygen_percent", item=analysis) / 100,
+        oxygen_is_humid=flush.payload.answers.get("oxygen_is") != "dry",
+    )
+    return inner.number("oxygen_mv") / coefficient.oxygen_bar
+
+
+def earlier_factors(case: Case, reading: Item, count: int = 10) -> list[float]:
+    """The last normalised factors of the same serial before this reading, oldest first."""
+    factors = []
+    for item in case.book.of(reading.step, reading.subject):
+        if item.order >= reading.order or item.event in case.book.withdrawals:
+            continue
+        try:
+            factors.append(factor_of(case, item))
+        except (NotRecorded, InputError):
+            continue
+    return factors[-count:]
+
+
+def _factor_history(case: Case) -> list[Finding]:
+    reading = case.used("C06")
+    step = case.limit("step")
+    compared = compare_with_history(
+        factor_of(case, reading), earlier_factors(case, reading), step_limit_fraction=float(step.value) / 100
+    )
+    if compared.step_fraction is None:
+        return [
+            Finding(
+                outcome=Outcome.INSIDE,
+                about=case.step.title,
+                shown=f"{compared.factor_mv_per_bar:.1f} mV/bar",
+                limit=step,
+                code="no-history",
+            )
+        ]
+    percent = abs(compared.step_fraction) * 100
+    found = against(step, rounded(percent), about=case.step.title, shown=f"{compared.factor_mv_per_bar:.1f} mV/bar")
+    return [
+        Finding(
+            outcome=found.outcome,
+            about=found.about,
+            shown=found.shown,
+            limit=step,
+            margin=found.margin,
+            code="factor-step",
+            values={"step": f"{compared.step_fraction * 100:+.1f}", "compared": str(compared.compared_with)},
+        )
+    ]
+
+
+def _stored_factor(case: Case) -> list[Finding]:
+    reading = case.used("C06")
+    limit = case.limit("step")
+    own = factor_of(case, reading)
+    findings = []
+    earlier = earlier_factors(case, reading, count=1)
+    if earlier:
+        percent = abs(own / earlier[-1] - 1) * 100
+        findings.append(against(limit, rounded(percent), about=case.step.title, shown=f"{own:.1f} mV/bar"))
+    if case.item.payload.readings.get("factor"):
+        stored = case.number("factor")
+        percent = abs(stored / own - 1) * 100
+        findings.append(against(limit, rounded(percent), about="factor shown", shown=case.shown("factor")))
+    return findings or [
+        Finding(
+            outcome=Outcome.INSIDE, about=case.step.title, shown=f"{own:.1f} mV/bar", limit=limit, code="no-history"
+        )
+    ]
+
+
+def _factor_agreement(case: Case) -> list[Finding]:
+    if not case.item.payload.readings.get("factor"):
+        return [Finding(outcome=Outcome.INSIDE, about=case.step.title, shown="", code="factor-not-shown")]
+    first = case.used("C08")
+    reference = (
+        case.number("factor", item=first) if first.payload.readings.get("factor") else factor_of(case, case.used("C06"))
+    )
+    percent = abs(case.number("factor") / reference - 1) * 100
+    return [against(case.limit("difference"), rounded(percent), about=case.step.title, shown=case.shown("factor"))]
+
+
+# --- a known gas ----------------------------------------------------------------------------------------------------
+
+
+def _beside(case: Case, name: str) -> list[tuple[str, float]]:
+    """The same reading of the other sensors of the unit, made with this one or the latest before it."""
+    latest: dict[str, Item] = {}
+    for position, fitting in case.book.world.fitted(case.item.unit).items():
+        key = case.book.world.canonical(fitting.thing)
+        for item in case.book.of(case.item.step, key):
+            near_in_time = abs(item.occurred_ms - case.item.occurred_ms) <= 30 * 60 * 1000
+            if near_in_time and item.event not in case.book.withdrawals:
+                latest[position] = item
+    found = []
+    for position, item in sorted(latest.items()):
+        if item.subject != case.item.subject and item.payload.readings.get(name):
+            found.append((position, case.number(name, item=item)))
+    return found
+
+
+def _return_to_air(case: Case) -> list[Finding]:
+    temperature_c, humidity = _climate(case)
+    mine = case.number("po2_bar")
+    readings = [SensorReading(serial="this sensor", oxygen_bar=mine)]
+    readings += [SensorReading(serial=name, oxygen_bar=value) for name, value in _beside(case, "po2_bar")]
+    tolerance, spread = case.limit("tolerance"), case.limit("spread")
+    check = check_return_to_air(
+        readings,
+        ambient_pressure_mbar=ambient_mbar(case),
+        temperature_c=temperature_c,
+        relative_humidity_fraction=humidity,
+        tolerance_bar=float(tolerance.value),
+        spread_limit_bar=float(spread.value),
+        resolution_bar=case.resolution("po2_bar"),
+    )
+    own = check.sensors[0]
+    return [
+        Finding(
+            outcome=_OUTCOME[own.decision],
+            about=case.step.title,
+            shown=case.shown("po2_bar"),
+            limit=tolerance,
+            margin=tolerance.decimal - abs(rounded(own.difference_bar)),
+            code="against-known-gas",
+            values={
+                "expected": f"{check.expected_bar:.3f}",
+                "difference": f"{own.difference_bar:+.3f}",
+                "uncertainty": f"{check.uncertainty_bar:.3f}",
+            },
+        ),
+        against(spread, rounded(check.spread_bar), about="spread between sensors", shown=f"{check.spread_bar:.3f} bar"),
+    ]
+
+
+def _known_gas(case: Case) -> list[Finding]:
+    percent = case.number("gas_oxygen_percent")
+    names = [name for name in ("oxygen", "air", "tolerance") if f"{case.step.id}.{name}" in case.limits]
+    rich = percent > 50 and "oxygen" in names
+    tolerance = case.limit("oxygen" if rich else next(name for name in names if name != "oxygen"))
+    check = check_known_gas(
+        [SensorReading(serial="this sensor", oxygen_bar=case.number("po2_bar"))],
+        oxygen_fraction=percent / 100,
+        ambient_pressure_bar=case.number("pressure_bar"),
+        water_vapour_bar=0.0,
+        tolerance_bar=float(tolerance.value),
+        spread_limit_bar=1.0,
+        resolution_bar=case.resolution("po2_bar"),
+    )
+    own = check.sensors[0]
+    return [
+        Finding(
+            outcome=_OUTCOME[own.decision],
+            about=case.step.title,
+            shown=case.shown("po2_bar"),
+            limit=tolerance,
+            margin=tolerance.decimal - abs(rounded(own.difference_bar)),
+            code="against-known-gas",
+            values={
+                "expected": f"{check.expected_bar:.3f}",
+                "difference": f"{own.difference_bar:+.3f}",
+                "uncertainty": f"{check.uncertainty_bar:.3f}",
+            },
+        )
+    ]
+
+
+# --- loop and breathing ---------------------------------------------------------------------------------------------
+
+
+def _pressure_test(case: Case) -> list[Finding]:
+    kind = "positive" if case.step.id == "L03" else "negative"
+    try:
+        ambient: float | None = ambient_mbar(case)
+    except NotRecorded:
+        ambient = None
+    return judge_pressure_test(
+        case.item.payload,
+        kind=kind,
+        about=case.step.title,
+        ambient_pressure_mbar=ambient,
+        loss=case.limit("loss"),
+        hold=case.limit("hold"),
+        start=case.limit("start"),
+    )
+
+
+def _pre_breathe(case: Case) -> list[Finding]:
+    readings = case.item.payload.readings.get("po2_each_minute", ())
+    floor, minutes = case.limit("floor"), case.limit("minutes")
+    findings = [
+        against(minutes, Decimal(len(readings)), about="minutes with a reading", shown=f"{len(readings)} min"),
+    ]
+    findings += [
+        against(floor, reading.decimal, about=f"minute {minute}", shown=str(reading))
+        for minute, reading in enumerate(readings, start=1)
+    ]
+    set_point = case.decimal("set_point_bar")
+    if readings and readings[0].decimal >= set_point:
+        findings.append(
+            Finding(
+                outcome=Outcome.CANNOT_TELL,
+                about=case.step.title,
+                shown=str(readings[0]),
+                code="begun-above-set-point",
+                values={"set_point": f"{set_point} bar"},
+            )
+        )
+    return findings
+
+
+_JUDGES: Final[Mapping[str, Callable[[Case], list[Finding]]]] = {
+    "air-reading": _air_reading,
+    "oxygen-reading": _oxygen_reading,
+    "factor-history": _factor_history,
+    "stored-factor": _stored_factor,
+    "factor-agreement": _factor_agreement,
+    "return-to-air": _return_to_air,
+    "known-gas": _known_gas,
+    "pressure-test": _pressure_test,
+    "pre-breathe": _pre_breathe,
+}

@@ -1,0 +1,311 @@
+"""What a reading says against its limits: inside, near, outside, or cannot tell.
+
+Numbers are compared as decimals. A value read coarser than the limit's guard is near it when it lies within the guard
+on the good side; outside means outside, however little.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import ROUND_HALF_EVEN, Decimal
+from enum import StrEnum
+
+from loopworthy.judgement.book import Book, Item, LimitEntry
+from loopworthy.judgement.catalogue.model import Input, InputKind, Limit, Origin, Rule, Step
+from loopworthy.vocabulary.identity import ThingId
+from loopworthy.vocabulary.reading import Reading
+
+COMPARE_TO = Decimal("0.000001")
+"""Computed values are rounded to this, half to even, before they are held against a limit, so that every Python
+version and every machine decides alike."""
+
+
+class Outcome(StrEnum):
+    """What the numbers say."""
+
+    INSIDE = "inside"
+    NEAR = "near limit"
+    OUTSIDE = "outside"
+    CANNOT_TELL = "cannot tell"
+
+
+_WORST_FIRST = (Outcome.OUTSIDE, Outcome.CANNOT_TELL, Outcome.NEAR, Outcome.INSIDE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectiveLimit:
+    """A limit as it holds for a unit at a moment.
+
+    `confirmed` is true when the owner set it or held it against the manual; `loosened` carries the reason when the
+    owner's value is looser than the catalogue's.
+    """
+
+    limit: Limit
+    value: str
+    origin: Origin
+    source: str
+    confirmed: bool
+    loosened: str = ""
+
+    @property
+    def shown(self) -> str:
+        """Value and unit."""
+        unit = self.limit.unit
+        return self.value if unit in ("", "1", "count") else f"{self.value} {unit}"
+
+    @property
+    def decimal(self) -> Decimal:
+        """The value, for comparison."""
+        return Decimal(self.value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One comparison: what was read, against which limit, by how much.
+
+    `margin` is positive on the good side, in the limit's unit; None where a margin means nothing.
+    """
+
+    outcome: Outcome
+    about: str
+    shown: str
+    limit: EffectiveLimit | None = None
+    margin: Decimal | None = None
+    code: str = ""
+    values: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assessment:
+    """All comparisons of one piece of evidence, and the worst of them."""
+
+    outcome: Outcome
+    findings: tuple[Finding, ...]
+
+    @property
+    def decisive(self) -> Finding | None:
+        """The finding that made the outcome what it is; the smallest margin where several did."""
+        ranked = [one for one in self.findings if one.outcome is self.outcome]
+        measured = [one for one in ranked if one.margin is not None]
+        return min(measured, key=_relative_margin) if measured else (ranked[0] if ranked else None)
+
+
+def _relative_margin(finding: Finding) -> Decimal:
+    margin = finding.margin or Decimal(0)
+    if finding.limit is None or finding.limit.limit.rule is Rule.ONE_OF or finding.limit.decimal == 0:
+        return margin
+    return margin / abs(finding.limit.decimal)
+
+
+def worst(findings: tuple[Finding, ...]) -> Outcome:
+    """The worst outcome among findings; inside when there is nothing to compare."""
+    for outcome in _WORST_FIRST:
+        if any(finding.outcome is outcome for finding in findings):
+            return outcome
+    return Outcome.INSIDE
+
+
+def assessment(findings: list[Finding]) -> Assessment:
+    """The findings with the worst outcome."""
+    return Assessment(outcome=worst(tuple(findings)), findings=tuple(findings))
+
+
+def rounded(value: float) -> Decimal:
+    """A computed value as the decimal that is held against a limit (see `COMPARE_TO`)."""
+    return Decimal(repr(value)).quantize(COMPARE_TO, rounding=ROUND_HALF_EVEN)
+
+
+def effective_limit(book: Book, unit: ThingId, limit: Limit, moment_ms: int) -> EffectiveLimit:
+    """The limit for a unit at a moment: the owner's latest, else the catalogue's."""
+    entries = [entry for entry in book.limits.get(f"{unit} {limit.id}", ()) if entry.occurred_ms <= moment_ms]
+    set_entries = [entry for entry in entries if not entry.confirmed and entry.event not in book.withdrawals]
+    latest: LimitEntry | None = set_entries[-1] if set_entries else None
+    if latest is None:
+        confirmed = any(
+            entry.confirmed and entry.value == limit.value and entry.event not in book.withdrawals for entry in entries
+        )
+        return EffectiveLimit(
+            limit=limit, value=limit.value, origin=limit.origin, source=limit.source, confirmed=confirmed
+        )
+    loosened = "" if limit.is_tightened_by(latest.value) else latest.reason or latest.source
+    return EffectiveLimit(
+        limit=limit, value=latest.value, origin=Origin.OWNER, source=latest.source, confirmed=True, loosened=loosened
+    )
+
+
+def against(limit: EffectiveLimit, value: Decimal, *, about: str, shown: str) -> Finding:
+    """A number against a limit for which higher or lower is better."""
+    higher = limit.limit.tighter.value == "higher"
+    margin = value - limit.decimal if higher else limit.decimal - value
+    inside = margin > 0 if limit.limit.rule is Rule.BELOW else margin >= 0
+    guard = Decimal(limit.limit.guard) if limit.limit.guard else Decimal(0)
+    if not inside:
+        outcome = Outcome.OUTSIDE
+    elif guard and margin < guard:
+        outcome = Outcome.NEAR
+    else:
+        outcome = Outcome.INSIDE
+    return Finding(outcome=outcome, about=about, shown=shown, limit=limit, margin=margin)
+
+
+def compare_plain_limits(
+    step: Step, item: Item, limits: dict[str, EffectiveLimit], *, today: date, read_on: date
+) -> list[Finding]:
+    """Every limit of the step that compares an entry directly; limits for a judge are left to it."""
+    findings: list[Finding] = []
+    for limit in step.limits:
+        if limit.rule is Rule.JUDGE:
+            continue
+        effective = limits[limit.id]
+        entered = step.input(limit.on)
+        if entered is None:
+            continue
+        if limit.rule is Rule.ONE_OF:
+            findings.extend(_choice(entered, item, effective))
+        elif limit.rule in (Rule.DAYS_LEFT, Rule.DAYS_SINCE):
+            findings.extend(_date(entered, item, effective, today=today, read_on=read_on))
+        else:
+            findings.extend(_numbers(entered, item, effective))
+    return findings
+
+
+def _missing(entered: Input, effective: EffectiveLimit) -> list[Finding]:
+    if not entered.required:
+        return []
+    return [
+        Finding(
+            outcome=Outcome.CANNOT_TELL,
+            about=entered.label,
+            shown="",
+            limit=effective,
+            code="not-entered",
+            values={"input": entered.label},
+        )
+    ]
+
+
+def _choice(entered: Input, item: Item, effective: EffectiveLimit) -> list[Finding]:
+    answer = item.payload.answers.get(entered.name)
+    if not answer:
+        return _missing(entered, effective)
+    allowed = [part.strip() for part in effective.value.split(",")]
+    outcome = Outcome.INSIDE if answer in allowed else Outcome.OUTSIDE
+    return [Finding(outcome=outcome, about=entered.label, shown=answer, limit=effective)]
+
+
+def _date(entered: Input, item: Item, effective: EffectiveLimit, *, today: date, read_on: date) -> list[Finding]:
+    answer = item.payload.answers.get(entered.name)
+    if not answer:
+        return _missing(entered, effective)
+    try:
+        stated = date.fromisoformat(answer)
+    except ValueError:
+        return [
+            Finding(
+                outcome=Outcome.CANNOT_TELL,
+                about=entered.label,
+                shown=answer,
+                limit=effective,
+                code="date-unreadable",
+                values={"input": entered.label, "answer": answer},
+            )
+        ]
+    days = (stated - today).days if effective.limit.rule is Rule.DAYS_LEFT else (today - stated).days
+    wanted = int(effective.decimal)
+    margin = days - wanted if effective.limit.rule is Rule.DAYS_LEFT else wanted - days
+    at_reading = margin + (today - read_on).days
+    if margin >= 0:
+        outcome, code = Outcome.INSIDE, ""
+    elif at_reading >= 0:
+        outcome, code = Outcome.CANNOT_TELL, "date-passed"
+    else:
+        outcome, code = Outcome.OUTSIDE, ""
+    return [
+        Finding(
+            outcome=outcome,
+            about=entered.label,
+            shown=answer,
+            limit=effective,
+            margin=Decimal(margin),
+            code=code,
+            values={"input": entered.label, "answer": answer},
+        )
+    ]
+
+
+def _numbers(entered: Input, item: Item, effective: EffectiveLimit) -> list[Finding]:
+    readings = item.payload.readings.get(entered.name, ())
+    if not readings or len(readings) < (entered.count if entered.kind is InputKind.NUMBERS else 1):
+        return _missing(entered, effective)
+    findings = []
+    for reading in readings:
+        value = in_unit(reading, entered.unit)
+        if effective.limit.rule in (Rule.WITHIN, Rule.TIMES):
+            other = item.payload.readings.get(effective.limit.of, ())
+            if not other:
+                return _missing(entered, effective)
+            reference = in_unit(other[0], entered.unit)
+            findings.append(_against_other(entered, effective, value, reference, str(reading)))
+        else:
+            findings.append(against(effective, value, about=entered.label, shown=str(reading)))
+    return findings
+
+
+def _against_other(
+    entered: Input, effective: EffectiveLimit, value: Decimal, reference: Decimal, shown: str
+) -> Finding:
+    if effective.limit.rule is Rule.WITHIN:
+        margin = effective.decimal - abs(value - reference)
+    else:
+        margin = value - effective.decimal * reference
+    guard = Decimal(effective.limit.guard) if effective.limit.guard else Decimal(0)
+    if margin < 0:
+        outcome = Outcome.OUTSIDE
+    elif guard and margin < guard:
+        outcome = Outcome.NEAR
+    else:
+        outcome = Outcome.INSIDE
+    return Finding(
+        outcome=outcome,
+        about=entered.label,
+        shown=shown,
+        limit=effective,
+        margin=margin,
+        values={"reference": f"{reference.normalize():f} {entered.unit}"},
+    )
+
+
+_TO_METRIC: dict[tuple[str, str], tuple[Decimal, Decimal]] = {
+    ("psi", "bar"): (Decimal("0.0689475729"), Decimal(0)),
+    ("ft", "m"): (Decimal("0.3048"), Decimal(0)),
+    ("F", "C"): (Decimal(5) / Decimal(9), Decimal(-160) / Decimal(9)),
+    ("mbar", "hPa"): (Decimal(1), Decimal(0)),
+    ("hPa", "mbar"): (Decimal(1), Decimal(0)),
+    ("bar", "mbar"): (Decimal(1000), Decimal(0)),
+    ("mbar", "bar"): (Decimal("0.001"), Decimal(0)),
+    ("kPa", "mbar"): (Decimal(10), Decimal(0)),
+    ("kg", "g"): (Decimal(1000), Decimal(0)),
+    ("g", "kg"): (Decimal("0.001"), Decimal(0)),
+    ("h", "min"): (Decimal(60), Decimal(0)),
+    ("min", "s"): (Decimal(60), Decimal(0)),
+}
+"""(unit read, unit wanted) to factor and offset. 1 psi = 6894.75729 Pa and 1 ft = 0.3048 m exactly as in the
+international yard and pound agreement; the trade reads US gauges in psi."""
+
+
+def in_unit(reading: Reading, unit: str) -> Decimal:
+    """The reading in another unit, as a decimal.
+
+    Raises
+    ------
+    ValueError
+        If one unit cannot be turned into the other; entry refuses such a reading before it is recorded.
+    """
+    if not unit or reading.unit == unit:
+        return reading.decimal
+    conversion = _TO_METRIC.get((reading.unit, unit))
+    if conversion is None:
+        raise ValueError(f"{reading.unit} cannot be turned into {unit}")
+    factor, offset = conversion
+    return reading.decimal * factor + offset

@@ -1,0 +1,129 @@
+"""What is outstanding: the graph read backwards, as the smallest set of steps in a workable order.
+
+A re-check by one reading takes the place of doing the whole again. A step that a reading rests on is added when it
+would be stale by then (an analyser check before an analysis).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopworthy.judgement.book import Book
+from loopworthy.judgement.catalogue.model import Catalogue, Step
+from loopworthy.judgement.standing import Bench, State
+from loopworthy.judgement.subjects import Subject
+from loopworthy.judgement.verdict import Requirement, Verdict
+from loopworthy.vocabulary.identity import ThingId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One step to do, for one subject, and what it mends.
+
+    `first_mend` is the failed reading that has to be mended before it is read again; '' when none.
+    """
+
+    step: Step
+    subject: Subject
+    mends: tuple[Requirement, ...]
+    first_mend: str = ""
+    prepares: bool = False
+    """Asked only because another outstanding step rests on it."""
+
+
+def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Task, ...]:
+    """The smallest set of steps that restores readiness, in the order of the day.
+
+    Parameters
+    ----------
+    book, catalogue
+        What the verdict was made from.
+    verdict : Verdict
+        The verdict to be mended.
+
+    Returns
+    -------
+    tuple of Task
+        Empty when every requirement counts.
+    """
+    unit = verdict.unit
+    bench = Bench(book, catalogue, verdict.moment)
+    wanted: dict[tuple[str, str], Task] = {}
+    for requirement in verdict.reasons():
+        step_id = requirement.standing.mend or requirement.step.id
+        step = catalogue.steps.get(step_id, requirement.step)
+        for subject in _subjects_for(bench, unit, step, requirement):
+            _want(wanted, step, subject, requirement)
+    for task in tuple(wanted.values()):
+        _add_groundwork(bench, book, catalogue, unit, task.step, task.subject, wanted)
+    place = {page.id: page.order for page in catalogue.pages}
+    order = {step_id: number for number, step_id in enumerate(catalogue.steps)}
+    return tuple(
+        sorted(
+            wanted.values(),
+            key=lambda task: (place[task.step.page], order[task.step.id], task.subject.position),
+        )
+    )
+
+
+def _subjects_for(bench: Bench, unit: ThingId, step: Step, requirement: Requirement) -> tuple[Subject, ...]:
+    if step.id == requirement.step.id:
+        return (requirement.subject,)
+    abouts = bench.subjects_of(unit, step)
+    own = tuple(one for one in abouts if set(one.things) & set(requirement.subject.things))
+    return own if own and requirement.subject.key != unit else abouts
+
+
+def _want(wanted: dict[tuple[str, str], Task], step: Step, subject: Subject, requirement: Requirement) -> None:
+    key = (step.id, subject.key or subject.position)
+    known = wanted.get(key)
+    failed = requirement.standing.cause if requirement.standing.state is State.FAILED else ""
+    if known is None:
+        wanted[key] = Task(step=step, subject=subject, mends=(requirement,), first_mend=failed)
+    else:
+        wanted[key] = Task(
+            step=step,
+            subject=subject,
+            mends=(*known.mends, requirement),
+            first_mend=known.first_mend or failed,
+        )
+
+
+def _add_groundwork(
+    bench: Bench,
+    book: Book,
+    catalogue: Catalogue,
+    unit: ThingId,
+    step: Step,
+    subject: Subject,
+    wanted: dict[tuple[str, str], Task],
+) -> None:
+    """Steps that this one rests on, where their evidence would not count any more."""
+    configuration = book.world.configuration(unit)
+    for used_id in step.uses:
+        used = catalogue.steps[used_id]
+        if configuration is None or not used.when.holds(configuration) or used.scope.each == "instrument":
+            continue
+        abouts = bench.subjects_of(unit, used)
+        own = tuple(one for one in abouts if set(one.things) & set(subject.things))
+        for about in own or abouts:
+            key = (used.id, about.key or about.position)
+            if key in wanted or bench.standing(unit, used, used.makes[0], about).state is State.CURRENT:
+                continue
+            wanted[key] = Task(step=used, subject=about, mends=(), prepares=True)
+            _add_groundwork(bench, book, catalogue, unit, used, about, wanted)
+    for kind in step.after:
+        for instrument_step in catalogue.steps_making[kind]:
+            if instrument_step.scope.each != "instrument" or (instrument_step.id, "") in wanted:
+                continue
+            if not _some_instrument_good(bench, book, unit, instrument_step, kind):
+                blank = Subject(key="", position="", things=(), missing="instrument")
+                wanted[instrument_step.id, ""] = Task(step=instrument_step, subject=blank, mends=(), prepares=True)
+
+
+def _some_instrument_good(bench: Bench, book: Book, unit: ThingId, step: Step, kind: str) -> bool:
+    for thing in book.world.of_kind("instrument"):
+        about = Subject(key=thing.id, position="", things=(thing.id,))
+        if bench.standing(unit, step, kind, about).state is State.CURRENT:
+            return True
+    return False

@@ -1,0 +1,92 @@
+"""What a step is about on a given unit: the unit, each part that is fitted, its contents, or a part on a channel.
+
+A subject's key is built from the identities of things, so evidence follows the serial and the fill; only where
+evidence belongs to a pair (a sensor on a controller's channel) the position is part of the key.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopworthy.judgement.catalogue.model import Step
+from loopworthy.unit.world import World
+from loopworthy.vocabulary.identity import ThingId
+
+JOIN = "~"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subject:
+    """One thing that one reading of a step is about.
+
+    Attributes
+    ----------
+    key : str
+        Identity for matching evidence; empty where nothing is fitted, so that nothing can match.
+    position : str
+        The position it is at; empty for the unit itself.
+    things : tuple of str
+        The things that the key is made of.
+    missing : str
+        What is not recorded: ``part``, ``content``, ``channel``; empty when all is there.
+    """
+
+    key: str
+    position: str
+    things: tuple[ThingId, ...]
+    missing: str = ""
+
+
+def subjects(world: World, unit: ThingId, step: Step) -> tuple[Subject, ...]:
+    """The subjects that a step has on a unit now, in the order of its positions.
+
+    A step about instruments has none: its subject is whichever instrument was used.
+    """
+    scope = step.scope
+    if scope.each == "unit":
+        return (Subject(key=unit, position="", things=(unit,)),)
+    if scope.each == "instrument":
+        return ()
+    found = []
+    fitted = world.fitted(unit)
+    for position in world.positions(unit):
+        if position.kind != scope.each:
+            continue
+        if scope.places and not position.id.startswith(scope.places):
+            continue
+        fitting = fitted.get(position.id)
+        if fitting is None:
+            found.append(Subject(key="", position=position.id, things=(), missing="part"))
+            continue
+        thing = world.canonical(fitting.thing)
+        if scope.binds == "content":
+            content = world.content_of(thing)
+            if content is None:
+                found.append(Subject(key="", position=position.id, things=(thing,), missing="content"))
+            else:
+                content = world.canonical(content)
+                found.append(Subject(key=content, position=position.id, things=(content, thing)))
+        elif scope.binds == "channel":
+            found.append(_on_channel(world, unit, step, position.id, thing))
+        else:
+            found.append(Subject(key=thing, position=position.id, things=(thing,)))
+    return tuple(found)
+
+
+def _on_channel(world: World, unit: ThingId, step: Step, position: str, thing: ThingId) -> Subject:
+    fitted = world.fitted(unit)
+    existing = {one.id for one in world.positions(unit)}
+    for channel in step.scope.channel:
+        if channel in existing:
+            other = fitted.get(channel)
+            if other is None:
+                break
+            reader = world.canonical(other.thing)
+            return Subject(key=JOIN.join((thing, reader, position)), position=position, things=(thing, reader))
+    return Subject(key="", position=position, things=(thing,), missing="channel")
+
+
+def instrument_subject(world: World, instrument: ThingId) -> Subject:
+    """The subject of a step about an instrument."""
+    thing = world.canonical(instrument)
+    return Subject(key=thing, position="", things=(thing,))
