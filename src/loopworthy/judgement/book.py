@@ -20,7 +20,7 @@ from loopworthy.judgement.events import (
     RepairMade,
     WaiverGiven,
 )
-from loopworthy.judgement.subjects import Subject, subjects
+from loopworthy.judgement.subjects import Subject, subjects, touched
 from loopworthy.unit.events import ChangeMade, EpisodeBegan, EpisodeKind
 from loopworthy.unit.world import World
 from loopworthy.vocabulary.event import Event, SeenHead
@@ -328,20 +328,7 @@ class Book(msgspec.Struct):
     def _change(self, event: Event, payload: ChangeMade, catalogue: Catalogue) -> None:
         envelope = event.envelope
         unit = self.world.canonical(envelope.subjects[0])
-        fitted = self.world.fitted(unit)
-        things = {self.world.canonical(thing) for thing in envelope.subjects[1:]}
-        for position in payload.positions:
-            if position in fitted:
-                things.add(self.world.canonical(fitted[position].thing))
-        for thing in tuple(things):
-            for other in (self.world.content_of(thing), self.world.container_of(thing)):
-                if other is not None:
-                    things.add(self.world.canonical(other))
-        sides = {position.partition("-")[2] for position in payload.positions if "-" in position}
-        side = set(things)
-        for position, fitting in fitted.items():
-            if position.partition("-")[2] in sides and position.partition("-")[0] in ("cylinder", "regulator"):
-                side.add(self.world.canonical(fitting.thing))
+        things, side = touched(self.world, unit, payload.positions, envelope.subjects[1:])
         entry = ChangeEntry(
             event=event.id,
             change=payload.change,
@@ -349,8 +336,8 @@ class Book(msgspec.Struct):
             device=envelope.device,
             sequence=envelope.sequence,
             occurred_ms=envelope.occurred_at.epoch_ms,
-            things=frozenset(things),
-            side=frozenset(side),
+            things=things,
+            side=side,
             answers=dict(payload.answers),
             person=envelope.read_by,
             note=payload.note,

@@ -90,3 +90,30 @@ def instrument_subject(world: World, instrument: ThingId) -> Subject:
     """The subject of a step about an instrument."""
     thing = world.canonical(instrument)
     return Subject(key=thing, position="", things=(thing,))
+
+
+def touched(
+    world: World, unit: ThingId, positions: tuple[str, ...], things: tuple[ThingId, ...]
+) -> tuple[frozenset[ThingId], frozenset[ThingId]]:
+    """What a change at these positions and to these things concerns.
+
+    Returns
+    -------
+    tuple of frozenset
+        The things themselves with what is in them and what they are in; and these together with the cylinder and the
+        regulator on the same gas side.
+    """
+    fitted = world.fitted(unit)
+    concerned = {world.canonical(thing) for thing in things}
+    concerned |= {world.canonical(fitted[position].thing) for position in positions if position in fitted}
+    for thing in tuple(concerned):
+        for other in (world.content_of(thing), world.container_of(thing)):
+            if other is not None:
+                concerned.add(world.canonical(other))
+    sides = {position.partition("-")[2] for position in positions if "-" in position}
+    side = set(concerned)
+    for position, fitting in fitted.items():
+        part, _, gas = position.partition("-")
+        if gas in sides and part in ("cylinder", "regulator"):
+            side.add(world.canonical(fitting.thing))
+    return frozenset(concerned), frozenset(side)
