@@ -243,9 +243,7 @@ def check_oxygen_reading(
     .. [1] JCGM 100:2008, "Evaluation of measurement data: Guide to the expression of uncertainty in measurement".
     """
     _require_readings(air_mv, oxygen_mv)
-    require_above("tolerance_mv", tolerance_mv, 0.0, 20.0, "mV")
-    require_above("resolution_mv", resolution_mv, 0.0, 5.0, "mV")
-    require_between("set_point_bar", set_point_bar, 0.2, 2.0, "bar")
+    require_check_limits(tolerance_mv, resolution_mv, set_point_bar)
     day = oxygen_coefficient(
         ambient_pressure_mbar=ambient_pressure_mbar,
         temperature_c=temperature_c,
@@ -302,6 +300,13 @@ def check_oxygen_reading(
         reason=_reason(decision, difference_mv, tolerance_mv, uncertainty_mv, resolution_mv, terms),
         terms=terms,
     )
+
+
+def require_check_limits(tolerance_mv: float, resolution_mv: float, set_point_bar: float) -> None:
+    """Refuse a tolerance, a resolution or a set point outside its range."""
+    require_above("tolerance_mv", tolerance_mv, 0.0, 20.0, "mV")
+    require_above("resolution_mv", resolution_mv, 0.0, 5.0, "mV")
+    require_between("set_point_bar", set_point_bar, 0.2, 2.0, "bar")
 
 
 def _require_readings(air_mv: float, oxygen_mv: float) -> None:
