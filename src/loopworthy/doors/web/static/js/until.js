@@ -17,7 +17,7 @@ function blank(panel) {
   for (const live of panel.querySelectorAll("[data-verdict-live]")) live.remove();
   if (!ended) return;
   const text = ended.querySelector("[data-verdict-ended-text]");
-  if (text) text.textContent = ended.dataset.text;
+  if (text) text.textContent = ended.dataset.text; // a bounded state has its word in place already
   for (const link of ended.querySelectorAll("[data-read-again]")) {
     link.addEventListener("click", (event) => {
       event.preventDefault();
