@@ -447,15 +447,16 @@ class World(msgspec.Struct, kw_only=True):
             mine[position] = fitting
             if fitting.thing in self.where:
                 self.where[fitting.thing] = (root, position)
-        if self.where.get(root, ("", ""))[0] == root:
+        if root in self.where and self._lies_in(self.where[root][0], root):
             self._vacate(*self.where[root], event.envelope.occurred_at, event.id)
 
     # --- moving things -------------------------------------------------------------------------------------------
 
     def _place(self, event: Event, holder: ThingId, position: str, thing: ThingId) -> None:
         holder, thing = self.canonical(holder), self.canonical(thing)
-        if holder == thing:
-            self._misfit(event, f"puts {self.label(thing)} into itself")
+        if self._lies_in(holder, thing):
+            inside = "itself" if holder == thing else f"{self.label(holder)}, which lies in it"
+            self._misfit(event, f"puts {self.label(thing)} into {inside}")
             return
         moment = event.envelope.occurred_at
         self._vacate(holder, position, moment, event.id)
@@ -490,6 +491,14 @@ class World(msgspec.Struct, kw_only=True):
         self.spans[fitting.span] = msgspec.structs.replace(
             self.spans[fitting.span], removed_at=moment, removed_by=event
         )
+
+    def _lies_in(self, inner: ThingId, outer: ThingId) -> bool:
+        # Places never go round in a circle, but for one through `outer` while it is being looked for.
+        while inner != outer:
+            if inner not in self.where:
+                return False
+            inner = self.where[inner][0]
+        return True
 
     def _is_person(self, thing: ThingId) -> bool:
         known = self.things.get(thing)
