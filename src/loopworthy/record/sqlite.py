@@ -360,6 +360,8 @@ class SqliteStore:
 
     def copy_to(self, target: Path) -> None:
         """Write a consistent copy of the whole file, while others may go on writing to this one."""
+        if self.in_transaction:
+            raise StoreError(f"Cannot copy {self._name} in the middle of a transaction", next_step="Copy it afterwards")
         with self._lock, translated(self._name, "copy"), closing(sqlite3.connect(target)) as copy:
             self._connection.backup(copy)
 
