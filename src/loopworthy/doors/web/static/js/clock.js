@@ -11,8 +11,7 @@ const starts = new WeakMap(); // element with data-now -> {stamp, wall, steady}
 
 // When this stamp was first seen on this device. A page kept by the browser and opened again carries its old stamp: time
 // has passed since then, though both clocks of this visit begin now.
-function firstSeen(stamp) {
-  const now = Date.now();
+function firstSeen(stamp, now) {
   try {
     const kept = Number(sessionStorage.getItem(KEPT + stamp));
     if (kept && kept <= now) return kept;
@@ -23,6 +22,12 @@ function firstSeen(stamp) {
   return now;
 }
 
+// When this page was asked for: the server made it no earlier, so a slow network cannot lengthen a verdict.
+function asked() {
+  const [navigation] = performance.getEntriesByType("navigation");
+  return navigation ? navigation.requestStart : 0;
+}
+
 function startOf(element) {
   const holder = element.closest("[data-now]");
   if (!holder) return null;
@@ -30,7 +35,9 @@ function startOf(element) {
   let start = starts.get(holder);
   if (!start || start.stamp !== stamp) {
     const fixed = "clockFixed" in document.documentElement.dataset;
-    start = { stamp, wall: fixed ? Date.now() : firstSeen(stamp), steady: performance.now() };
+    const steady = holder === document.documentElement ? asked() : performance.now();
+    const wall = Date.now() - Math.max(0, performance.now() - steady);
+    start = { stamp, wall: fixed ? wall : firstSeen(stamp, wall), steady };
     starts.set(holder, start);
   }
   return start;

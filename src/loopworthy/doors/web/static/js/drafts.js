@@ -99,7 +99,8 @@ function look(form) {
     if (!event.defaultPrevented) write(key, null);
   });
   form.addEventListener("htmx:afterRequest", (event) => {
-    if (event.detail && event.detail.successful) write(key, null);
+    // only the form's own sending counts, not a part of it that asked the server something
+    if (event.detail && event.detail.elt === form && event.detail.successful) write(key, null);
   });
   const clear = note && note.querySelector("[data-draft-clear]");
   if (clear) {

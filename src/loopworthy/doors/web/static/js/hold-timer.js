@@ -25,7 +25,7 @@ class Hold {
     this.sent = { started: one("started"), ended: one("ended"), givenUp: one("given-up"), clocks: one("clocks-field") };
     this.prompts = [...box.querySelectorAll("[data-hold-prompt]")];
     this.full = Number(this.bar.getAttribute("width"));
-    this.state = this.kept() || { phase: "idle", givenUp: [] };
+    this.state = this.kept() || this.sentBefore() || { phase: "idle", givenUp: [] };
     this.steady = null; // monotonic start, known only in the visit that started the hold
     this.said = "";
 
@@ -37,6 +37,18 @@ class Hold {
     const form = box.closest("form");
     if (form) form.addEventListener("submit", (event) => { if (!event.defaultPrevented) this.forget(); });
     this.show();
+  }
+
+  // The server refused something else on the form and gives the hold back: it must not be held again for that.
+  sentBefore() {
+    const started = Date.parse(this.sent.started.value);
+    if (Number.isNaN(started)) return null;
+    const ended = Date.parse(this.sent.ended.value);
+    return {
+      phase: Number.isNaN(ended) ? "running" : "held", started, ended: Number.isNaN(ended) ? null : ended,
+      wall: Date.now() - (serverNow(this.box) - started), due: -1,
+      givenUp: this.sent.givenUp.value.split(" ").filter(Boolean), differ: this.sent.clocks.value,
+    };
   }
 
   kept() {
