@@ -17,7 +17,7 @@ from loopworthy.record.events import CHAIN_OPENED, ChainOpened
 from loopworthy.record.order import next_clock
 from loopworthy.record.registry import Registry
 from loopworthy.record.store import Store, Token
-from loopworthy.vocabulary.errors import RecordError
+from loopworthy.vocabulary.errors import InputError, RecordError
 from loopworthy.vocabulary.event import GENESIS, Envelope, Event, encode
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.time import Moment
@@ -116,7 +116,7 @@ class Writer:
             return
         self._store.set_device_id(self._token(DEVICE_ID_BYTES).hex())
         opening = msgspec.structs.replace(self._opening, continues=self._store.setting(COPIED_FROM) or "")
-        Batch(self._store, self._registry, self._now).add(Draft(kind=CHAIN_OPENED, payload=opening))
+        Batch(self._store, self._registry, self._now)._place(Draft(kind=CHAIN_OPENED, payload=opening))
         self._store.put_setting(COPIED_FROM, "")
 
 
@@ -144,6 +144,11 @@ class Batch:
         StoreError
             If the store could not keep it.
         """
+        if draft.kind == CHAIN_OPENED:
+            raise InputError("kind", draft.kind, "another one: a chain is opened by the record itself")
+        return self._place(draft)
+
+    def _place(self, draft: Draft) -> EventId:
         device = self._store.device_id()
         # Read anew for each event: another batch may have written inside this one's transaction.
         seen = self._store.heads()

@@ -31,8 +31,7 @@ class Registry:
     """Payload types by kind and version."""
 
     def __init__(self) -> None:
-        self._types: dict[str, list[type[msgspec.Struct]]] = {}
-        self._upcasts: dict[str, list[Upcast]] = {}
+        self._types: dict[str, tuple[type[msgspec.Struct], ...]] = {}
         self._readers: dict[tuple[str, int], _Reader] = {}
 
     def register(
@@ -57,19 +56,18 @@ class Registry:
             If the version does not follow the last one, the upcast is missing or too much, or the struct may hold a
             float.
         """
-        types = self._types.setdefault(kind, [])
-        upcasts = self._upcasts.setdefault(kind, [])
+        types = self._types.get(kind, ())
         if version != len(types) + 1:
             raise InputError("version", version, f"{len(types) + 1}, the next version of {kind}")
         if (upcast is None) != (version == 1):
             raise InputError("upcast", upcast, f"given from version 2 on and only then ({kind} version {version})")
         _require_exact(kind, payload_type)
-        types.append(payload_type)
         if upcast is not None:
-            upcasts.append(upcast)
-        for each, struct in enumerate(types, start=1):
-            decoder = msgspec.json.Decoder(struct)
-            self._readers[kind, each] = _Reader(decode=decoder.decode, upcasts=tuple(upcasts[each - 1 :]))
+            for older in range(1, version):
+                reader = self._readers[kind, older]
+                self._readers[kind, older] = _Reader(decode=reader.decode, upcasts=(*reader.upcasts, upcast))
+        self._readers[kind, version] = _Reader(decode=msgspec.json.Decoder(payload_type).decode, upcasts=())
+        self._types[kind] = (*types, payload_type)
 
     def kinds(self) -> tuple[str, ...]:
         """All registered kinds, sorted."""
@@ -89,7 +87,8 @@ class Registry:
 
     def payload_type(self, kind: str) -> type[msgspec.Struct]:
         """The struct of the newest version of a kind."""
-        return self._types[kind][self.newest_version(kind) - 1]
+        newest = self.newest_version(kind)
+        return self._types[kind][newest - 1]
 
     def encode_payload(self, kind: str, payload: msgspec.Struct) -> msgspec.Raw:
         """The payload as JSON with sorted keys.
