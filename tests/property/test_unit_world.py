@@ -37,6 +37,14 @@ CONFIGURATIONS: tuple[Configuration, ...] = tuple(ready_configurations().values(
 
 things = st.integers(0, len(KINDS) - 1)
 pairs = st.tuples(things, things)
+alike = st.sampled_from(
+    [
+        (one, other)
+        for one, kind in enumerate(KINDS)
+        for other, like in enumerate(KINDS)
+        if kind == like and one != other
+    ]
+)
 slots = st.sampled_from(("oxygen-sensor-1", "oxygen-sensor-3", "canister-2", "second-loop", "diver"))
 moves: st.SearchStrategy[Told] = st.one_of(
     st.tuples(st.builds(PartFitted, position=slots), pairs),
@@ -46,6 +54,7 @@ moves: st.SearchStrategy[Told] = st.one_of(
     st.tuples(st.just(ContentRemoved()), pairs),
 )
 other: st.SearchStrategy[Told] = st.one_of(
+    st.tuples(st.just(ThingsSame()), alike),
     st.tuples(st.just(ThingsSame()), pairs),
     st.tuples(st.builds(ThingDescribed, serial=st.sampled_from(("S-1", "S-2"))), st.tuples(things)),
     st.tuples(st.just(CustodyGiven()), pairs),

@@ -528,15 +528,18 @@ def test_a_thing_with_one_place_keeps_it_under_the_first_identity() -> None:
     assert told.world.place_of(first) == told.world.place_of(second) == (unit, "oxygen-sensor-1")
 
 
-def test_a_canister_under_two_identities_holds_what_was_placed_last() -> None:
+@pytest.mark.parametrize("first_is_filled_last", [True, False])
+def test_a_canister_under_two_identities_holds_what_was_placed_last(first_is_filled_last: bool) -> None:
     told = Storyteller()
     first, second = told.create("canister"), told.create("canister")
     old, new = told.create("absorbent-fill"), told.create("absorbent-fill")
-    told.fill(second, old)
-    told.fill(first, new)
-    told.tell(ThingsSame(), first, second)
+    told.fill(second if first_is_filled_last else first, old)
+    told.fill(first if first_is_filled_last else second, new)
+    event = told.tell(ThingsSame(), first, second)
     assert told.world.content_of(second) == new
+    assert told.world.container_of(new) == first
     assert told.world.container_of(old) is None
+    assert told.world.fitting_history_of(old)[0].removed_by == event.id
     assert {stay.holder for stay in told.world.fitting_history(second)} == {first}
 
 
