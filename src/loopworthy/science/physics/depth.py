@@ -1,7 +1,8 @@
 """Depth and pressure, both ways, for water of a stated density.
 
 A depth in metres means nothing without its convention: a gauge after EN 13319 shows 0.1 bar a metre whatever the
-water. Ocean water lies 0 to 0.5 % above the sea convention used here, brackish water up to 2 % below it.
+water. Ocean water lies 0 to 0.6 % above the sea convention used here, from equator to pole; brackish water up to 2 %
+below it.
 """
 
 from __future__ import annotations
