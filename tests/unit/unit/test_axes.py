@@ -16,6 +16,7 @@ EXPECTED = {
     "controllers": ("none", "one", "two", "one-and-backup"),
     "oxygen_sensors": ("0", "1", "2", "3", "4", "5"),
     "sensor_kind": ("galvanic", "optical"),
+    "pressure_pot": ("at-hand", "none"),
     "solenoids": ("0", "1", "2"),
     "canister": ("axial-granular", "radial-granular", "solid", "two-in-series"),
     "mounting": ("back", "side", "chest"),
