@@ -1,0 +1,66 @@
+"""Dive days and assemblies: stretches of time that people declare, for midnight means nothing on a boat."""
+
+from __future__ import annotations
+
+from loopworthy.desk.workplace import Workplace
+from loopworthy.unit.events import EpisodeBegan, EpisodeEnded, EpisodeKind
+from loopworthy.vocabulary.errors import InputError, RefusedError
+from loopworthy.vocabulary.identity import EventId, ThingId
+from loopworthy.vocabulary.time import Moment
+
+
+def begin(
+    workplace: Workplace,
+    units: tuple[ThingId, ...],
+    episode: EpisodeKind,
+    *,
+    title: str = "",
+    typed_by: ThingId = "",
+    occurred_at: Moment | None = None,
+) -> EventId:
+    """Declare that a dive day, preparation, assembly or dive begins; an open one of the same kind ends with it."""
+    if not units:
+        raise InputError("units", units, "one or more units")
+    return (
+        workplace.writer()
+        .append(
+            "unit.episode-began",
+            EpisodeBegan(episode=episode, title=title.strip()),
+            subjects=units,
+            occurred_at=occurred_at,
+            read_by=typed_by,
+            typed_by=typed_by,
+        )
+        .id
+    )
+
+
+def end(
+    workplace: Workplace,
+    unit: ThingId,
+    episode: EpisodeKind,
+    *,
+    typed_by: ThingId = "",
+    occurred_at: Moment | None = None,
+) -> EventId:
+    """Declare that it ended.
+
+    Raises
+    ------
+    RefusedError
+        If none is open.
+    """
+    if workplace.world.episode(unit, episode) is None:
+        raise RefusedError(f"No {episode} is open for {workplace.name(unit)}", next_step="Begin one first")
+    return (
+        workplace.writer()
+        .append(
+            "unit.episode-ended",
+            EpisodeEnded(episode=episode),
+            subjects=(unit,),
+            occurred_at=occurred_at,
+            read_by=typed_by,
+            typed_by=typed_by,
+        )
+        .id
+    )

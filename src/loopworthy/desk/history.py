@@ -1,0 +1,182 @@
+"""The record read as a story: who did what, when, and what was typed; newest first, filtered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopworthy.desk.workplace import Workplace
+from loopworthy.judgement.events import (
+    EvidenceRecorded,
+    HoldPassed,
+    HoldReleased,
+    LimitConfirmed,
+    LimitSet,
+    RepairMade,
+    WaiverGiven,
+)
+from loopworthy.unit.events import ChangeMade
+from loopworthy.vocabulary.event import Event
+from loopworthy.vocabulary.identity import EventId, ThingId
+from loopworthy.vocabulary.time import Moment
+
+FAMILIES = ("evidence", "changes", "limits", "mending", "parts", "record")
+"""Families of events that the history can be narrowed to."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryEntry:
+    """One event, told.
+
+    Attributes
+    ----------
+    family : str
+        One of `FAMILIES`.
+    title, detail : str
+        What happened; what was typed.
+    late : bool
+        Whether it was written down more than five minutes after it is said to have happened.
+    withdrawn : str
+        The reason, where it was taken back.
+    """
+
+    event: EventId
+    kind: str
+    family: str
+    occurred: Moment
+    recorded: Moment
+    reader: str
+    typist: str
+    title: str
+    detail: str
+    late: bool
+    withdrawn: str
+    about: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryFilter:
+    """What to tell of."""
+
+    unit: ThingId = ""
+    family: str = ""
+    step: str = ""
+    person: ThingId = ""
+    since: Moment | None = None
+    until: Moment | None = None
+
+
+def history(workplace: Workplace, wanted: HistoryFilter, *, most: int = 200) -> tuple[HistoryEntry, ...]:
+    """Events that fit the filter, newest first, at most so many."""
+    found: list[HistoryEntry] = []
+    for event in reversed(workplace.record.events()):
+        if not _fits(workplace, event, wanted):
+            continue
+        found.append(told(workplace, event))
+        if len(found) >= most:
+            break
+    return tuple(found)
+
+
+def _fits(workplace: Workplace, event: Event, wanted: HistoryFilter) -> bool:
+    envelope = event.envelope
+    if wanted.family and family_of(event) != wanted.family:
+        return False
+    if wanted.person and wanted.person not in (envelope.read_by, envelope.typed_by):
+        return False
+    at_ms = envelope.occurred_at.epoch_ms
+    if wanted.since is not None and at_ms < wanted.since.epoch_ms:
+        return False
+    if wanted.until is not None and at_ms > wanted.until.epoch_ms:
+        return False
+    if wanted.step and getattr(event.payload, "step", "") != wanted.step:
+        return False
+    if not wanted.unit:
+        return True
+    unit = getattr(event.payload, "unit", "")
+    if unit == wanted.unit or wanted.unit in envelope.subjects or event.id == wanted.unit:
+        return True
+    place = workplace.world.place_of(event.id) if envelope.kind == "unit.thing-created" else None
+    return place is not None and place[0] == wanted.unit
+
+
+def family_of(event: Event) -> str:
+    """The family of an event."""
+    kind = event.envelope.kind
+    if kind == "judgement.evidence-recorded":
+        return "evidence"
+    if kind == "unit.change-made":
+        return "changes"
+    if kind in ("judgement.limit-set", "judgement.limit-confirmed", "judgement.catalogue-adopted"):
+        return "limits"
+    if kind.startswith("judgement."):
+        return "mending"
+    return "parts" if kind.startswith("unit.") else "record"
+
+
+def told(workplace: Workplace, event: Event) -> HistoryEntry:
+    """One event in words."""
+    envelope = event.envelope
+    title, detail, about = _words(workplace, event)
+    withdrawal = workplace.book().withdrawals.get(event.id)
+    delay_ms = envelope.recorded_at.epoch_ms - envelope.occurred_at.epoch_ms
+    return HistoryEntry(
+        event=event.id,
+        kind=envelope.kind,
+        family=family_of(event),
+        occurred=envelope.occurred_at,
+        recorded=envelope.recorded_at,
+        reader=workplace.name(envelope.read_by),
+        typist=workplace.name(envelope.typed_by),
+        title=title,
+        detail=detail,
+        late=delay_ms > 5 * 60_000,
+        withdrawn=withdrawal.reason if withdrawal is not None else "",
+        about=about,
+    )
+
+
+def typed_values(payload: EvidenceRecorded) -> str:
+    """What was typed for a step, in one line."""
+    parts = [f"{', '.join(str(reading) for reading in readings)}" for readings in payload.readings.values()]
+    parts += [answer for answer in payload.answers.values() if answer != "yes"]
+    parts += [f"{len(trace.rows)} points" for trace in payload.traces.values()]
+    if not parts and "yes" in payload.answers.values():
+        parts = ["ticked"]
+    return " · ".join(parts)
+
+
+def _words(workplace: Workplace, event: Event) -> tuple[str, str, str]:
+    payload = event.payload
+    if isinstance(payload, EvidenceRecorded):
+        step = workplace.catalogue.steps.get(payload.step)
+        item = workplace.book().items.get(event.id)
+        about = workplace.world.label(item.things[0]) if item is not None and item.things else ""
+        return f"{payload.step} {step.title if step else ''}".strip(), typed_values(payload), about
+    if isinstance(payload, ChangeMade):
+        change = workplace.catalogue.changes.get(payload.change)
+        return change.title if change else payload.change, payload.note, ", ".join(payload.positions)
+    if isinstance(payload, LimitSet | LimitConfirmed):
+        verb = "Limit set" if isinstance(payload, LimitSet) else "Limit confirmed"
+        return f"{verb}: {payload.limit}", f"{payload.value} ({payload.source})", ""
+    if isinstance(payload, RepairMade):
+        return "Repair", f"{payload.cause}: {payload.done}", payload.place
+    if isinstance(payload, WaiverGiven):
+        return f"Waiver: {payload.step}", payload.reason, workplace.name(payload.hearer)
+    if isinstance(payload, HoldReleased):
+        return "Hold released", f"{payload.cause}; {payload.repair}; {payload.test}", ""
+    if isinstance(payload, HoldPassed):
+        return f"Hold point {payload.hold} passed", payload.verdict, ""
+    return _other_words(workplace, event)
+
+
+def _other_words(workplace: Workplace, event: Event) -> tuple[str, str, str]:
+    payload, subjects = event.payload, event.envelope.subjects
+    about = ", ".join(workplace.name(thing) for thing in subjects)
+    words = event.envelope.kind.partition(".")[2].replace("-", " ")
+    detail = ""
+    for name in ("position", "episode", "title", "reason", "serial", "note"):
+        value = getattr(payload, name, "")
+        if value:
+            detail = str(value)
+            break
+    return words.capitalize(), detail, about or workplace.name(event.id)
