@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -72,6 +73,13 @@ class StoreContract(ABC):
         with pytest.raises(ConflictError, match="Read the head again"):
             store.append(slower, head=event_id(chain[0]))
         assert [one.body for one in store.events()] == chain
+
+    def test_a_writer_has_to_know_the_head_even_if_the_events_would_fit(self, store: Store) -> None:
+        chain = bodies("a1", 2)
+        store.append(chain[:1], head=GENESIS)
+        with pytest.raises(ConflictError, match="the writer believed in a new chain"):
+            store.append(chain[1:], head=GENESIS)
+        assert store.count() == 1
 
     def test_a_second_first_event_is_a_conflict(self, store: Store) -> None:
         store.append(bodies("a1", 1), head=GENESIS)
@@ -325,6 +333,28 @@ class StoreContract(ABC):
         assert report.unbroken
         assert [(chain.events, chain.head_sequence) for chain in report.chains] == [(9, 9)]
         assert report.forks == ()
+
+    def test_threads_of_a_server_take_turns_on_one_chain(self, store: Store) -> None:
+        record = begin(store)
+
+        def write(name: str) -> None:
+            for number in range(20):
+                with record.writer(at(number)).batch() as batch:
+                    first = batch.add(_draft(f"{name} {number}"))
+                    batch.add(Draft(kind=NOTED, payload=Noted(text="and"), subjects=(first,)))
+                record.events()
+
+        with ThreadPoolExecutor(max_workers=4) as pool:
+            list(pool.map(write, "abcd"))
+        report = verify(store, known_kinds())
+        assert report.unbroken
+        assert report.forks == ()
+        assert [(chain.events, chain.head_sequence) for chain in report.chains] == [(161, 161)]
+        assert [event.envelope.sequence for event in record.events()] == list(range(1, 162))
+        pairs = record.events()[1:]
+        assert all(
+            second.envelope.subjects == (first.id,) for first, second in zip(pairs[::2], pairs[1::2], strict=True)
+        )
 
     def test_a_batch_that_fails_leaves_no_event_and_no_new_device(self, store: Store) -> None:
         record = begin(store)

@@ -142,7 +142,8 @@ class MemoryStore:
         self._will_undo(undo)
 
     def events(self, *, after: int = 0) -> Sequence[StoredEvent]:
-        return tuple(self._stored[max(after, 0) :])
+        with self._lock:  # another thread's transaction may still be taken back
+            return tuple(self._stored[max(after, 0) :])
 
     def events_in_order(self) -> Sequence[StoredEvent]:
         return self._all(key[-1] for key in self._order)
@@ -157,7 +158,8 @@ class MemoryStore:
         return self._all(sorted(one for one in self._position if one.startswith(prefix))[:limit])
 
     def _all(self, identities: Iterable[EventId]) -> tuple[StoredEvent, ...]:
-        return tuple(self._stored[self._position[one] - 1] for one in identities)
+        with self._lock:
+            return tuple(self._stored[self._position[one] - 1] for one in identities)
 
     def has(self, event: EventId) -> bool:
         return event in self._position
