@@ -93,7 +93,8 @@ def work_page(workplace: Workplace, unit: ThingId, page_id: str, *, on_request: 
     asked = {requirement.step.id for requirement in verdict.requirements()}
     bench = workplace.bench()
     entries: list[StepEntry] = []
-    for step in workplace.catalogue.steps.values():
+    order = workplace.catalogue.order
+    for step in sorted(workplace.catalogue.steps.values(), key=lambda one: order[one.id]):
         if step.page != page_id or not step.when.holds(configuration):
             continue
         if step.on_request and step.id not in asked and not on_request:
@@ -199,6 +200,7 @@ def record_steps(
     refuse_if_frozen(workplace, unit)
     filing = _Filing(workplace, unit, moment)
     prepared = [filing.prepare(one, second, read_by, single_handed, instruments) for one in entries]
+    prepared.sort(key=lambda one: workplace.catalogue.order[one.step.id])  # what others rest on is recorded first
     with workplace.writer(now).batch() as batch:
         for one in prepared:
             payload = filing.payload(one)

@@ -56,14 +56,7 @@ def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Tas
             _want(wanted, step, subject, requirement)
     for task in tuple(wanted.values()):
         _add_groundwork(bench, book, catalogue, unit, task.step, task.subject, wanted)
-    place = {page.id: page.order for page in catalogue.pages}
-    order = {step_id: number for number, step_id in enumerate(catalogue.steps)}
-    return tuple(
-        sorted(
-            wanted.values(),
-            key=lambda task: (place[task.step.page], order[task.step.id], task.subject.position),
-        )
-    )
+    return tuple(sorted(wanted.values(), key=lambda task: (catalogue.order[task.step.id], task.subject.position)))
 
 
 def _subjects_for(bench: Bench, unit: ThingId, step: Step, requirement: Requirement) -> tuple[Subject, ...]:

@@ -37,7 +37,7 @@ from loopworthy.judgement.catalogue.model import (
 )
 from loopworthy.unit.condition import When, parse_when
 from loopworthy.unit.events import EpisodeKind
-from loopworthy.vocabulary.errors import FileEntryError
+from loopworthy.vocabulary.errors import FileEntryError, InputError
 from loopworthy.vocabulary.reading import UNITS
 
 REVISION = "2026-11"
@@ -283,7 +283,7 @@ def _build(files: _Files, texts: Mapping[str, str]) -> Catalogue:
         bounds[identifier] = Bound(id=identifier, **msgspec.structs.asdict(raw))
     _cross_check(files, steps, evidence, holds, pages)
     digest = hashlib.sha256("\0".join(f"{name}\0{texts[name]}" for name in sorted(texts)).encode()).hexdigest()
-    return Catalogue(
+    catalogue = Catalogue(
         revision=REVISION,
         digest=digest,
         steps=steps,
@@ -294,6 +294,11 @@ def _build(files: _Files, texts: Mapping[str, str]) -> Catalogue:
         pages=pages,
         texts=texts,
     )
+    try:
+        catalogue.order  # noqa: B018 - works out the order of the day, which refuses a circle
+    except InputError as error:
+        raise FileEntryError("catalogue", str(error.value), "uses, after", error.message) from error
+    return catalogue
 
 
 def _require(condition: bool, file: str, entry: str, key: str, problem: str, next_step: str = "") -> None:

@@ -17,7 +17,7 @@ import msgspec
 
 from loopworthy.unit.condition import When
 from loopworthy.unit.events import EpisodeKind
-from loopworthy.vocabulary.errors import UnknownNameError
+from loopworthy.vocabulary.errors import InputError, UnknownNameError
 
 T = TypeVar("T")
 
@@ -345,6 +345,29 @@ class Catalogue(msgspec.Struct, frozen=True, kw_only=True, dict=True):
             for kind in step.makes:
                 making[kind].append(step)
         return {kind: tuple(steps) for kind, steps in making.items()}
+
+    @cached_property
+    def order(self) -> Mapping[str, int]:
+        """Step to its place in the day: by page, and within a page what others rest on first."""
+        placed: dict[str, int] = {}
+        by_page: dict[str, list[Step]] = {page.id: [] for page in self.pages}
+        for step in self.steps.values():
+            by_page[step.page].append(step)
+        for steps in by_page.values():
+            for step in steps:
+                self._place(step, {one.id for one in steps}, placed, ())
+        return placed
+
+    def _place(self, step: Step, page: set[str], placed: dict[str, int], path: tuple[str, ...]) -> None:
+        if step.id in placed:
+            return
+        if step.id in path:
+            raise InputError("order", " -> ".join((*path, step.id)), "without a circle: no step rests on itself")
+        makers = [maker.id for kind in step.after for maker in self.steps_making[kind] if kind not in step.makes]
+        for earlier in (*step.uses, *makers):
+            if earlier in page:
+                self._place(self.steps[earlier], page, placed, (*path, step.id))
+        placed[step.id] = len(placed)
 
     @cached_property
     def rules_hitting(self) -> Mapping[str, tuple[EffectRule, ...]]:
