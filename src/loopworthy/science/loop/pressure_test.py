@@ -13,31 +13,30 @@ from dataclasses import dataclass
 from enum import Enum
 
 from loopworthy.science.checks import is_above, require_above, require_ambient_pressure_mbar, require_between
+from loopworthy.science.loop.early_loss import find_early_loss
 from loopworthy.science.loop.leak import (
     require_compliance_ml_per_mbar,
     require_loop_volume_l,
     volume_of_a_millibar_ml,
 )
 from loopworthy.science.loop.loss import (
-    BEND,
     GAUGE_SCALE_UNCERTAINTY_FRACTION,
     HoldLoss,
     HoldSetting,
     TemperatureEffect,
     measure_loss,
 )
-from loopworthy.science.loop.settling import Settling, find_settled_hold, hold_windows, sustained_loss_mbar
+from loopworthy.science.loop.settling import Settling, find_settled_hold
 from loopworthy.science.loop.trace import (
     PressureSample,
     PressureTestKind,
     Stretch,
     gauge_step_mbar,
-    measure_stretch,
     require_trace,
     temperature_step_k,
 )
 from loopworthy.science.physics.units import kelvin_from_celsius
-from loopworthy.science.uncertainty import UncertaintyTerm, expanded_uncertainty
+from loopworthy.science.uncertainty import UncertaintyTerm
 
 COMMON_LIMIT_MBAR = 10.0
 COMMON_HOLD_S = 60.0
@@ -179,7 +178,8 @@ def assess_pressure_test(
     times the hold time. With U the expanded uncertainty, it holds when loss <= limit - U, fails when loss > limit + U,
     and cannot be told in between. It cannot hold, though it may fail, when the trace is shorter than the hold, never
     settles, begins below the start value, or begins with no more pressure than the limit would let it lose. A loss
-    below -U means that pressure went the wrong way: gas came in or temperature moved it, and a leak may be hidden.
+    below -U means that pressure went the wrong way: gas came in or temperature moved it, and a leak may be hidden. A
+    loss above the limit that went on before the hold fails as well, if the hold goes on losing (see `early_loss`).
     """
     require_trace(kind, samples)
     require_ambient_pressure_mbar(ambient_pressure_mbar)
@@ -285,12 +285,13 @@ def _answer(
     )
     if settling.settled and is_above(deciding_mbar, limit_mbar + uncertainty_mbar):
         return PressureTestAnswer.FAILS, f"{known}, is above the limit even with the uncertainty taken off"
+    early = find_early_loss(samples, settling, setting)
+    if early is not None:
+        lost = f"The loop lost {early.loss_mbar:.1f} mbar against {limit_mbar:g} mbar, and the loss went on"
+        if early.goes_on:
+            return PressureTestAnswer.FAILS, lost
+        return PressureTestAnswer.CANNOT_TELL, f"{lost} until it stopped; was pressure let off by hand?"
     if obstacles:
-        gross_mbar = _gross_loss_mbar(samples, settling, setting)
-        if gross_mbar is not None:
-            return PressureTestAnswer.FAILS, (
-                f"The loop lost {gross_mbar:.1f} mbar against {limit_mbar:g} mbar, and the loss went on"
-            )
         return PressureTestAnswer.CANNOT_TELL, f"{known}, proves nothing here"
     if is_above(-deciding_mbar, uncertainty_mbar):
         return PressureTestAnswer.CANNOT_TELL, (
@@ -300,37 +301,6 @@ def _answer(
     if is_above(deciding_mbar, limit_mbar - uncertainty_mbar):
         return PressureTestAnswer.CANNOT_TELL, f"{known}, is too near the limit to tell"
     return PressureTestAnswer.HOLDS, f"{known}, is inside even with the uncertainty added"
-
-
-def _gross_loss_mbar(samples: Sequence[PressureSample], settling: Settling, setting: HoldSetting) -> float | None:
-    """A loss clearly above the limit that went on, in a trace that cannot be found to hold; none if there is none.
-
-    A trace shorter than the hold is gross only by what was really lost in it. In a longer one every hold up to the
-    settled one is looked at, at the pace of its second half, so that settling is not taken for a leak.
-    """
-    if not settling.long_enough:
-        span_s = samples[-1].time_s - samples[0].time_s
-        short = measure_loss(settling.stretch, samples, setting)
-        lost_mbar = short.deciding_mbar * span_s / setting.hold_s
-        sustained = settling.stretch.samples < 3 or sustained_loss_mbar(
-            settling.stretch, setting.hold_s, setting.kind.sign
-        )
-        gross = bool(sustained) and is_above(lost_mbar, setting.limit_mbar + short.uncertainty_mbar)
-        return lost_mbar if gross else None
-    for first, last in hold_windows(samples, setting.hold_s):
-        if first > settling.first:
-            break
-        stretch = measure_stretch(samples[first:last], setting.step_mbar)
-        pace_mbar = sustained_loss_mbar(stretch, setting.hold_s, setting.kind.sign)
-        if pace_mbar is None:
-            continue
-        loss = measure_loss(stretch, samples[first:last], setting)
-        lost_mbar = pace_mbar - (loss.part_mbar or 0.0)
-        # A slowing leak bends, but the pace is that of the second half alone, so the bend is no doubt about it.
-        known_mbar = expanded_uncertainty(tuple(line for line in loss.terms if line.name != BEND))
-        if is_above(lost_mbar, setting.limit_mbar + known_mbar):
-            return lost_mbar
-    return None
 
 
 def _leak(loss: HoldLoss, setting: HoldSetting) -> tuple[float | None, float | None]:

@@ -85,7 +85,8 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
         if source in table and target in table:
             return value if source == target else value * table[source] / table[target]
     if source in TEMPERATURES and target in TEMPERATURES:
-        return value if source == target else _from_kelvin(_to_kelvin(value, source), target)
+        kelvin = _to_kelvin(value, source)  # refuses what is colder than absolute zero, whatever the target
+        return value if source == target else _from_kelvin(kelvin, target)
     raise InputError("to_unit", to_unit, f"a unit of the same kind as {from_unit}")
 
 
