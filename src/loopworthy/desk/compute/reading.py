@@ -67,15 +67,21 @@ def require_finite_tree(tree: Any, path: str) -> None:
     """Refuse a number that is not finite, and text that cannot be written, anywhere in a JSON tree."""
     if isinstance(tree, dict):
         for key, value in tree.items():
+            _require_whole_letters(key, "key")
             require_finite_tree(value, f"{path}.{key}" if path else str(key))
     elif isinstance(tree, list | tuple):
         for index, value in enumerate(tree):
             require_finite_tree(value, f"{path}[{index}]")
     elif isinstance(tree, str):
-        if any("\ud800" <= letter <= "\udfff" for letter in tree):
-            raise InputError(path, ascii(tree), "text without half characters")
+        _require_whole_letters(tree, path)
     elif isinstance(tree, int | float) and not isinstance(tree, bool) and not _fits_a_float(tree):
         raise InputError(path, _shown(tree), "a finite number")
+
+
+def _require_whole_letters(text: str, path: str) -> None:
+    """Refuse half of a character pair: no encoding can write it."""
+    if any("\ud800" <= letter <= "\udfff" for letter in text):
+        raise InputError(path, ascii(text), "text without half characters")
 
 
 def _fits_a_float(value: int | float) -> bool:
@@ -102,7 +108,7 @@ def _keys_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     tree: dict[str, Any] = {}
     for key, value in pairs:
         if key in tree:
-            raise InputError("key", key, "given once in an object")
+            raise InputError("key", _shown(key), "given once in an object")
         tree[key] = value
     return tree
 
@@ -117,7 +123,7 @@ def _explain(message: str, tree: Any, request_type: type[msgspec.Struct]) -> NoR
     if unknown := _UNKNOWN.match(problem):
         allowed = ", ".join(kind.__struct_fields__) if _is_struct(kind) else "a known one"
         where = f"key in {name}" if name else "key"
-        raise InputError(where, unknown["key"], f"one of {allowed}")
+        raise InputError(where, _shown(unknown["key"]), f"one of {allowed}")
     if missing := _MISSING.match(problem):
         key = f"{name}.{missing['key']}" if name else missing["key"]
         raise InputError(key, None, "given", next_step=f"Add the key {missing['key']}")
