@@ -151,7 +151,8 @@ def label_of(workplace: Workplace, unit: ThingId, subject: Subject) -> str:
     part = subject.things[0] if "~" in subject.key else carrier
     if world.thing(part).kind == "person":
         return workplace.name(part)
-    return f"{place}: {world.label(part)}"
+    label = world.label(part)
+    return place if label == place else f"{place}: {label}"
 
 
 def record_steps(
