@@ -16,6 +16,7 @@ import pytest
 
 from loopworthy.judgement.catalogue.load import load_catalogue
 from loopworthy.judgement.catalogue.model import Catalogue, Change, Effect, EffectRule, Step
+from loopworthy.unit.configuration import ready_configurations
 
 MINUTES_A_DAY = 24 * 60
 MINUTES_A_MONTH = 365 * MINUTES_A_DAY // 12
@@ -94,7 +95,10 @@ DECISIONS: dict[str, Decision] = {
     "oxygen-analysis-wrong": Decision(
         void_not="28-30", reason="they fall because they used the analysis; what rests on another gas stays"
     ),
-    "analyser-failed": Decision(void_also="19", reason="contaminants, if they were read with this very instrument"),
+    "analyser-failed": Decision(
+        void_also="11 19",
+        reason="the list of evidence names the end-check for 11; contaminants, if read with this very instrument",
+    ),
     "battery-swapped": Decision(
         void_also="30", reason="the same, by itself, where the battery feeds the second controller or backup display"
     ),
@@ -274,8 +278,16 @@ def test_whether_leak_tests_are_repeated_for_an_unopened_loop_is_the_teams_setti
 
 
 def test_a_bad_analyser_reaches_back_only_to_what_was_read_with_it(catalogue: Catalogue) -> None:
-    rules = catalogue.change("analyser-failed").rules
-    assert {(rule.effect, rule.scope) for rule in rules} == {(Effect.DISPROVE, "instrument")}
+    backwards = [rule for rule in catalogue.change("analyser-failed").rules if rule.effect is Effect.DISPROVE]
+    assert {rule.scope for rule in backwards} == {"instrument"}
+
+
+def test_what_was_never_true_is_told_of_a_thing_or_an_instrument_never_of_all_that_a_unit_ever_did(
+    catalogue: Catalogue,
+) -> None:
+    scopes = {(rule.effect, rule.scope) for change in catalogue.changes.values() for rule in change.rules}
+    assert {scope for effect, scope in scopes if effect is Effect.DISPROVE} == {"subject", "instrument"}
+    assert {effect for effect, scope in scopes if scope == "instrument"} == {Effect.DISPROVE}
 
 
 def test_one_reading_restores_what_a_row_says_it_restores(catalogue: Catalogue) -> None:
@@ -320,6 +332,7 @@ def test_what_is_recorded_with_a_change_fits_it(catalogue: Catalogue) -> None:
         "dive-made": "ends dive",
         "analyser-failed": "finds instrument bad",
         "pot-gauge-out-of-check": "finds instrument bad",
+        "display-exchanged": "replaces part",
     }
 
 
@@ -406,7 +419,7 @@ ONLY_IN_THE_LIST: dict[str, str] = {
     "flow-ambient-changed": "10",
     "flow-disturbed": "10",
     "gas-fitting-undone": "22",
-    "gas-connector-undone": "53",
+    "gas-connector-undone": "22 53",
     "analyser-disturbed": "11",
     "absorbent-store-in-doubt": "12",
     "canister-dropped": "23",
@@ -415,6 +428,7 @@ ONLY_IN_THE_LIST: dict[str, str] = {
     "canister-without-ledger": "24",
     "absorbent-type-changed": "24",
     "device-reset": "13 29 30 43-46",
+    "display-exchanged": "13 30 43",
     "power-cycled": "43 54",
     "electrical-connector-undone": "41-43",
     "solenoid-salt-seen": "41",
@@ -512,20 +526,62 @@ def test_calibrations_fall_with_the_oxygen_analysis_because_they_rest_on_it(cata
     assert any("EV16" in _rests_on(catalogue, step) for step in catalogue.steps_making[kind])
 
 
+# Evidence about the unit as a whole, of a kind whose other evidence is about single things: a rule about the thing
+# changed does not reach it. In each row the evidence about the thing itself falls and asks for the reading anew.
+ABOUT_THE_WHOLE_UNIT: dict[str, str] = {
+    "C02": "temperature of the air",
+    "C04": "expected values",
+    "C05": "oxygen flush of the loop",
+    "D23": "calibration oxygen of a unit without an oxygen cylinder",
+    "F15": "last look",
+    "F20": "last look without sensors",
+    "A07": "hoses from outside",
+    "A13": "hand valves",
+    "E11": "absorbent timer",
+    "F10": "scrubber and battery left",
+    "F19": "scrubber left",
+    "R03": "what is left for the next dive",
+    "U02": "PO2 through the change of set point",
+}
+
+
+def _is_about(step: Step) -> set[str]:
+    """Kinds of things that a reading of this step is about; on a channel also the device that reads it."""
+    return {step.scope.each} | ({"controller", "display"} if step.scope.binds == "channel" else set())
+
+
 def test_a_rule_about_the_thing_changed_meets_evidence_about_such_things(catalogue: Catalogue) -> None:
-    """A rule of scope subject or side can never match evidence that is recorded about the whole unit."""
+    """A rule of scope subject or side can never match evidence that is recorded about something else."""
     beside = {"cylinder": {"cylinder", "regulator"}, "regulator": {"cylinder", "regulator"}}
-    missed = []
+    missed, never = set(), []
     for change in catalogue.changes.values():
-        if not change.part:
-            continue
         for rule in change.rules:
-            if rule.scope not in ("subject", "side"):
+            if rule.scope not in ("subject", "side") or not change.part:
                 continue
             abouts = beside.get(change.part, {change.part}) if rule.scope == "side" else {change.part}
-            missed += [
-                f"{change.id} {rule.scope} {rule.evidence}: {step.id} is about {step.scope.each}"
-                for step in catalogue.steps_making[rule.evidence]
-                if step.scope.each not in abouts
-            ]
-    assert missed == []
+            makers = catalogue.steps_making[rule.evidence]
+            missed |= {step.id for step in makers if not _is_about(step) & abouts}
+            if not any(_is_about(step) & abouts for step in makers):
+                never.append((change.id, rule.evidence))
+    assert never == []
+    assert missed <= set(ABOUT_THE_WHOLE_UNIT)
+
+
+def test_a_change_that_has_no_part_has_no_rule_about_a_part(catalogue: Catalogue) -> None:
+    # A fault names the thing it concerns if there is one, whatever kind of thing that is.
+    without = [one for one in catalogue.changes.values() if not one.part and one.id != "fault-written-down"]
+    assert {rule.scope for change in without for rule in change.rules} == {"unit", "record"}
+
+
+def test_the_one_reading_that_restores_evidence_can_be_read_on_every_unit_that_has_the_evidence(
+    catalogue: Catalogue,
+) -> None:
+    for configuration in ready_configurations().values():
+        applicable = {step.id for step in catalogue.steps.values() if step.when.holds(configuration)}
+        for change in catalogue.changes.values():
+            for rule in change.rules:
+                makers = {step.id for step in catalogue.steps_making[rule.evidence] if not step.on_request}
+                # Without sensors the air's temperature (C02) is all there is of EV27, and reading it again restores it.
+                asked = (makers & applicable) - {"C02"}
+                if rule.effect is Effect.RECHECK and asked:
+                    assert rule.by in applicable, (configuration.name, change.id, rule.evidence, rule.by)
