@@ -36,6 +36,9 @@ SEA_LEVEL_HPA: Final = 1013.25
 SET_POINT_BAR: Final = 1.3
 """Set point at which a deviation is shown in bar where the catalogue names none (common practice, no source)."""
 
+OXYGEN_ANALYSES: Final = ("D02", "D23")
+"""Steps that analyse the oxygen of a calibration: the unit's own cylinder, or one that stands beside the unit."""
+
 _OUTCOME: Final = {
     Decision.INSIDE: Outcome.INSIDE,
     Decision.NEAR_LIMIT: Outcome.NEAR,
@@ -89,17 +92,21 @@ class Case:
             raise NotRecorded(name)
         return float(readings[0].step)
 
-    def used(self, step: str) -> Item:
-        """The evidence of another step that this one rests on; of the same sensor where there are several."""
-        found = [
-            self.book.items[event]
-            for event in self.item.payload.used
-            if event in self.book.items and self.book.items[event].step == step
-        ]
-        if not found:
-            raise NotRecorded(step)
-        own = [one for one in found if set(one.things) & set(self.item.things)]
-        return (own or found)[-1]
+    def used(self, *steps: str) -> Item:
+        """The evidence of another step that this one rests on; of the same sensor where there are several.
+
+        Of several steps named the first that was used counts: a unit has one of them.
+        """
+        for step in steps:
+            found = [
+                self.book.items[event]
+                for event in self.item.payload.used
+                if event in self.book.items and self.book.items[event].step == step
+            ]
+            if found:
+                own = [one for one in found if set(one.things) & set(self.item.things)]
+                return (own or found)[-1]
+        raise NotRecorded(steps[0])
 
     def shown(self, name: str) -> str:
         """What was typed for an input."""
@@ -184,7 +191,7 @@ def oxygen_check(case: Case) -> OxygenCheck:
     InputError
         If a number lies outside the range in which the formula holds.
     """
-    air, flush, analysis = case.used("C03"), case.used("C05"), case.used("D02")
+    air, flush, analysis = case.used("C03"), case.used("C05"), case.used(*OXYGEN_ANALYSES)
     temperature_c, humidity = _climate(case)
     set_point = case.limits.get(f"{case.step.id}.set_point")
     return check_oxygen_reading(
@@ -233,7 +240,7 @@ def factor_of(case: Case, item: Item) -> float:
     step = case.catalogue.step(item.step)
     inner = Case(book=case.book, catalogue=case.catalogue, item=item, step=step, limits={})
     temperature_c, humidity = _climate(inner)
-    flush, analysis = inner.used("C05"), inner.used("D02")
+    flush, analysis = inner.used("C05"), inner.used(*OXYGEN_ANALYSES)
     coefficient = oxygen_coefficient(
         ambient_pressure_mbar=ambient_mbar(inner),
         temperature_c=temperature_c,
