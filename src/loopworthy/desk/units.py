@@ -69,6 +69,8 @@ def create_unit(
 ) -> ThingId:
     """A unit with its configuration; parts that are built in are there at once, their serials not read yet.
 
+    A built-in canister comes with a fill of its own, so that what is read of its absorbent has something to be about.
+
     Raises
     ------
     InputError
@@ -104,7 +106,13 @@ def create_unit(
         )
         for position in positions(configuration):
             if part_kind(position.kind).built_in:
-                fit_new(batch, unit, position.id, position.kind, NewThing(), typed_by=typed_by, occurred_at=occurred_at)
+                part = fit_new(
+                    batch, unit, position.id, position.kind, NewThing(), typed_by=typed_by, occurred_at=occurred_at
+                )
+                if position.content_kind:
+                    place_content(
+                        batch, part, position.content_kind, NewThing(), typed_by=typed_by, occurred_at=occurred_at
+                    )
     return unit
 
 
