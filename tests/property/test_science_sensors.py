@@ -96,7 +96,7 @@ def test_the_fraction_does_not_depend_on_how_much_a_sensor_puts_out(
             set_point_bar=1.3,
         ).difference_fraction
 
-    output = min(scale, 250.0 / (air_mv * day.coefficient * measured_over_expected))
+    output = min(scale, 249.9 / (air_mv * day.coefficient * measured_over_expected))
     assert fraction(output) == pytest.approx(measured_over_expected - 1.0, abs=1e-9)
 
 
