@@ -283,6 +283,14 @@ def test_odd_requests_are_refused_in_words(request_text: str | bytes, words: str
         calculate("water-vapour", request_text)
 
 
+@pytest.mark.parametrize("depth", [400, 900, 960, 980, 990, 1000, 5000, 100_000])
+def test_a_deep_nest_is_refused_in_words_wherever_it_is_noticed(depth: int) -> None:
+    with pytest.raises(InputError):
+        calculate("water-vapour", '{"temperature_c": ' + "[" * depth + "]" * depth + "}")
+    with pytest.raises(InputError):
+        calculate("water-vapour", '{"temperature_c": ' + '{"a":' * depth + "1" + "}" * depth + "}")
+
+
 def test_a_serial_of_half_a_character_is_refused_where_it_stands() -> None:
     request = json.dumps(_example("sensor-agreement")).replace('"A-102"', '"\\ud800"')
     with pytest.raises(InputError, match=r"sensors\[1\].serial"):

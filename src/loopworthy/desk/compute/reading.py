@@ -44,7 +44,13 @@ def read_request(request: bytes | str, request_type: type[Request]) -> Request:
     size = len(request)
     if size > LARGEST_REQUEST_BYTES:
         raise InputError("request", f"{size} bytes", f"at most {LARGEST_REQUEST_BYTES} bytes")
-    tree = _read_json(request)
+    try:
+        return _read_tree(_read_json(request), request_type)
+    except RecursionError as error:
+        raise InputError("request", "a deep nest", "JSON of ordinary depth and numbers") from error
+
+
+def _read_tree(tree: Any, request_type: type[Request]) -> Request:
     if not isinstance(tree, dict):
         raise InputError("request", _shown(tree), "a JSON object", next_step=_keys_hint(request_type))
     require_finite_tree(tree, "")
@@ -100,8 +106,8 @@ def _read_json(request: bytes | str) -> Any:
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}: {error.msg}"
         raise InputError("request", place, "JSON") from error
-    except (RecursionError, ValueError) as error:  # nested too deeply, or a number of thousands of digits
-        raise InputError("request", type(error).__name__, "JSON of ordinary depth and numbers") from error
+    except ValueError as error:  # a number of thousands of digits
+        raise InputError("request", "a number of thousands of digits", "JSON of ordinary depth and numbers") from error
 
 
 def _keys_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -66,7 +66,7 @@ def vapour_pressure_mbar(temperature_c: float, relative_humidity_fraction: float
 
 
 def dew_point_c(vapour_mbar: float) -> float:
-    """Temperature at which this vapour pressure (1.26 to 199 mbar) saturates; inverse of the Magnus form."""
+    """Temperature at which this vapour pressure (1.26 to 199.9 mbar) saturates; inverse of the Magnus form."""
     lowest, highest = saturated_vapour_pressure_mbar(-20.0), saturated_vapour_pressure_mbar(60.0)
     require_between("vapour_mbar", vapour_mbar, lowest, highest, "mbar")
     logarithm = math.log(vapour_mbar / MAGNUS_PRESSURE_MBAR)
