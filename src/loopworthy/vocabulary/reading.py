@@ -20,7 +20,7 @@ UNITS: Final[tuple[str, ...]] = (
 )  # fmt: skip
 """Units that a reading may carry; ``1`` is a bare number, ``count`` a whole one."""
 
-_DECIMAL = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)\Z")
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)\Z")
 
 
 class Reading(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

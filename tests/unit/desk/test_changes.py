@@ -1,0 +1,115 @@
+"""Declaring a change: the right things come in, the right evidence falls, nothing is half done."""
+
+from __future__ import annotations
+
+import pytest
+
+from loopworthy.desk import changes, steps
+from loopworthy.desk.changes import Declared
+from loopworthy.desk.units import NewThing, add_instrument
+from loopworthy.judgement.catalogue.model import Effect
+from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
+from tests.unit.desk.conftest import Bench
+from tests.unit.desk.test_steps import air, climate
+
+REPLACED = Declared(
+    change="sensor-replaced",
+    positions=("oxygen-sensor-2",),
+    arrivals={"oxygen-sensor-2": NewThing(serial="N-9", batch="77")},
+)
+
+
+def test_a_replaced_sensor_is_a_new_thing_in_the_same_place(bench: Bench) -> None:
+    before = bench.workplace.world.at(bench.unit, "oxygen-sensor-2")
+    changes.record_change(bench.workplace, bench.unit, REPLACED, person=bench.reader)
+    after = bench.workplace.world.at(bench.unit, "oxygen-sensor-2")
+    assert after is not None
+    assert after != before
+    assert bench.workplace.world.thing(after).serial == "N-9"
+
+
+def test_the_preview_tells_what_falls_before_anything_is_saved(bench: Bench) -> None:
+    steps.record_steps(
+        bench.workplace, bench.unit, [*climate(bench), *air("10.4", "11.1", "9.6")], read_by=bench.reader
+    )
+    count = len(bench.workplace.record.events())
+    seen = changes.preview(bench.workplace, bench.unit, REPLACED)
+    fallen = {(one.kind, one.subject.position) for one in seen.falls if one.effect is Effect.VOID}
+    assert ("EV27", "oxygen-sensor-2") in fallen
+    assert ("EV27", "oxygen-sensor-1") not in fallen
+    assert len(bench.workplace.record.events()) == count
+
+
+def test_two_sensors_swapped_change_places_and_keep_their_identities(bench: Bench) -> None:
+    first = bench.workplace.world.at(bench.unit, "oxygen-sensor-1")
+    third = bench.workplace.world.at(bench.unit, "oxygen-sensor-3")
+    swapped = Declared(change="sensors-swapped", positions=("oxygen-sensor-1", "oxygen-sensor-3"))
+    changes.record_change(bench.workplace, bench.unit, swapped, person=bench.reader)
+    assert bench.workplace.world.at(bench.unit, "oxygen-sensor-1") == third
+    assert bench.workplace.world.at(bench.unit, "oxygen-sensor-3") == first
+
+
+def test_a_filled_cylinder_is_the_same_cylinder_with_another_fill(bench: Bench) -> None:
+    world = bench.workplace.world
+    cylinder = world.at(bench.unit, "cylinder-oxygen")
+    assert cylinder is not None
+    fill = world.content_of(cylinder)
+    changes.record_change(
+        bench.workplace,
+        bench.unit,
+        Declared(change="oxygen-changed", positions=("cylinder-oxygen",)),
+        person=bench.reader,
+    )
+    world = bench.workplace.world
+    assert world.at(bench.unit, "cylinder-oxygen") == cylinder
+    assert world.content_of(cylinder) not in (fill, None)
+
+
+def test_a_change_without_its_place_or_its_new_part_is_refused_and_nothing_is_recorded(bench: Bench) -> None:
+    count = len(bench.workplace.record.events())
+    with pytest.raises(InputError, match="positions"):
+        changes.record_change(bench.workplace, bench.unit, Declared(change="sensor-replaced"), person=bench.reader)
+    with pytest.raises(InputError, match="arrivals"):
+        changes.record_change(
+            bench.workplace,
+            bench.unit,
+            Declared(change="sensor-replaced", positions=("oxygen-sensor-1",)),
+            person=bench.reader,
+        )
+    with pytest.raises(InputError, match="person"):
+        changes.record_change(bench.workplace, bench.unit, REPLACED, person="")
+    assert len(bench.workplace.record.events()) == count
+
+
+def test_unknown_changes_places_questions_and_answers_are_named(bench: Bench) -> None:
+    with pytest.raises(UnknownNameError, match="sensor-repaced"):
+        changes.preview(bench.workplace, bench.unit, Declared(change="sensor-repaced"))
+    with pytest.raises(UnknownNameError, match="cylinder-oxygen"):
+        changes.preview(bench.workplace, bench.unit, Declared(change="sensor-replaced", positions=("cylinder-oxygen",)))
+    question = bench.workplace.catalogue.change("sensor-replaced").questions[0]
+    with pytest.raises(InputError, match=question.id):
+        changes.preview(
+            bench.workplace, bench.unit, Declared(change="sensor-replaced", answers={question.id: "perhaps"})
+        )
+
+
+def test_a_thing_of_another_kind_cannot_come_into_a_place(bench: Bench) -> None:
+    thing = add_instrument(bench.workplace, "Scale", "scale")
+    with pytest.raises(RefusedError, match="instrument"):
+        changes.record_change(
+            bench.workplace,
+            bench.unit,
+            Declared(change="sensor-replaced", positions=("oxygen-sensor-1",), arrivals={"oxygen-sensor-1": thing}),
+            person=bench.reader,
+        )
+
+
+def test_after_an_incident_nothing_may_change_any_more(bench: Bench) -> None:
+    changes.record_change(
+        bench.workplace, bench.unit, Declared(change="incident", note="rehearsed"), person=bench.reader
+    )
+    assert bench.workplace.verdict(bench.unit).word.value == "stop"
+    with pytest.raises(RefusedError, match="frozen"):
+        changes.record_change(bench.workplace, bench.unit, REPLACED, person=bench.reader)
+    with pytest.raises(RefusedError, match="frozen"):
+        steps.record_steps(bench.workplace, bench.unit, climate(bench), read_by=bench.reader)
