@@ -44,8 +44,15 @@ class Gas:
 
 AIR = Gas(oxygen_percent=20.9)
 ENRICHED = Gas(oxygen_percent=32.0)
-DEEP = Gas(oxygen_percent=15.0, helium_percent=45.0)
+DEEP = Gas(oxygen_percent=12.0, helium_percent=60.0)
 OXYGEN = Gas(oxygen_percent=99.5)
+DEEP_GASES: Mapping[str, Gas] = {
+    "cylinder-diluent": DEEP,
+    "cylinder-bailout-1": DEEP,
+    "cylinder-bailout-3": Gas(oxygen_percent=50.0),
+    "cylinder-bailout-4": Gas(oxygen_percent=50.0),
+}
+"""Position to gas on a deep dive; what is not named is as on any other."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +74,10 @@ class Circumstances:
         Position of a cylinder to its gas and pressure; what is not named is ordinary.
     leak_ml_per_min, loop_volume_l : float
         Leak of the closed loop in either test, and its volume.
-    planned_min, scrubber_min, depth_m, oxygen_l_per_min : float
-        The plan: minutes, minutes left in the absorbent, depth, oxygen used.
+    planned_min, scrubber_min, oxygen_l_per_min : float
+        The plan: minutes, minutes left in the absorbent, oxygen used.
+    planned_depth_m : float
+        The plan's depth; 0 for what is ordinary for the unit.
     last_dive : date or None
         When the diver last dived this unit.
     """
@@ -88,7 +97,7 @@ class Circumstances:
     loop_volume_l: float = 6.0
     planned_min: float = 60.0
     scrubber_min: float = 180.0
-    depth_m: float = 28.0
+    planned_depth_m: float = 0.0
     oxygen_l_per_min: float = 0.9
     last_dive: date | None = None
 
@@ -103,9 +112,19 @@ class Circumstances:
             return OXYGEN
         if position == "cylinder-supply":
             return ENRICHED
-        if position == "cylinder-diluent" and self.configuration.has("environment", "deep-helium"):
-            return DEEP
+        if self.is_deep and position in DEEP_GASES:
+            return DEEP_GASES[position]
         return ENRICHED if position.startswith("cylinder-bailout") else AIR
+
+    @property
+    def is_deep(self) -> bool:
+        """Whether the unit is made for deep dives on helium."""
+        return self.configuration.has("environment", "deep-helium")
+
+    @property
+    def depth_m(self) -> float:
+        """The depth of the plan."""
+        return self.planned_depth_m or (60.0 if self.is_deep else 28.0)
 
     def pressure_bar(self, position: str) -> float:
         """The pressure of the cylinder there."""

@@ -6,6 +6,7 @@ A field that is in neither (a step of the owner's own) is filled from its kind, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from datetime import timedelta
 from decimal import Decimal
@@ -14,9 +15,12 @@ from loopworthy.desk.demo.circumstances import Circumstances
 from loopworthy.desk.entry import Typed
 from loopworthy.judgement.catalogue.model import Input, InputKind, Rule, Step
 from loopworthy.judgement.subjects import Subject
+from loopworthy.science.physics.gas import GasMixture, mixture_density_g_per_l
+from loopworthy.science.physics.loop_gas import loop_gas
 
 HOLD_S = 60
 START_MBAR = 35.0
+SET_POINT_BAR = 1.3
 
 ORDINARY: Mapping[str, str] = {
     # On the bench
@@ -24,11 +28,8 @@ ORDINARY: Mapping[str, str] = {
     "W04.highest_bar": "2.6",
     "W04.pot_oxygen_percent": "99.5",
     "W07.cleaned_by": "the club's workshop",
-    "W08.ip_bar": "9.2",
-    "W08.ip_after_bar": "9.3",
     "W13.cracks_mbar": "30",
     "W14.spare_fills": "3",
-    "W16.ip_bar": "9.4",
     "W15.settings": "as on the sheet of the last dive day",
     "W20.revision": "third issue",
     "W22.below_l_per_min": "0.14",
@@ -42,8 +43,6 @@ ORDINARY: Mapping[str, str] = {
     "D21.helium_air_percent": "0.0",
     "D22.air_percent": "20.9",
     "D23.oxygen_percent": "99.5",
-    "D04.depth_limit_m": "33",
-    "D04.planned_depth_m": "28",
     # Absorbent
     "D13.weighed": "weighed",
     "D13.reference_g": "2450",
@@ -53,7 +52,6 @@ ORDINARY: Mapping[str, str] = {
     "A16.ratio": "0.10",
     # Calibration
     "C05.flushes": "3",
-    "C05.steady_s": "90",
     "C05.oxygen_is": "dry",
     "C03.change_mv": "0.02",
     "C11.co2_kpa": "0.01",
@@ -67,14 +65,11 @@ ORDINARY: Mapping[str, str] = {
     "L08.place": "none found",
     "L08.cause": "none",
     # Electronics
-    "D10.volts": "7.9",
     "D10.left_min": "900",
     "D10.needed_min": "180",
     "E02.off_min": "0",
-    "E03.volts": "7.6",
     "E03.maker_volts": "7.0",
     "E03.left_min": "840",
-    "E04.rise_bar": "0.12",
     "E05.rise_bar": "0.11",
     "E07.low_bar": "0.4",
     "E07.high_bar": "1.6",
@@ -86,13 +81,8 @@ ORDINARY: Mapping[str, str] = {
     # Plan and final check
     "D06.cns_percent": "22",
     "D06.smallest": "scrubber",
-    "D06.smallest_margin_percent": "30",
     "D07.need_l": "1350",
     "D07.have_l": "1980",
-    "D08.density_g_per_l": "4.8",
-    "D09.bottom_bar": "0.80",
-    "D09.below_set_point_bar": "0.50",
-    "D09.surface_is": "0.18 bar or more",
     "D18.agent": "the maker's agent",
     "D20.contact": "duty desk of the invented harbour, answered at once",
     "D20.oxygen_kit_bar": "180",
@@ -111,10 +101,8 @@ ORDINARY: Mapping[str, str] = {
     "F09.po2_bar": "0.70",
     "F09.other_bar": "0.70",
     "F10.battery_min": "820",
-    "B01.po2_each_minute": "0.48 0.57 0.65 0.70 0.69",
     "B01.set_point_bar": "0.7",
     "B02.set_point_bar": "0.70",
-    "B02.returned_bar": "0.69",
     "B03.co2_is": "not measured",
     "B06.purges": "3",
     "B07.breathed_min": "5",
@@ -124,18 +112,13 @@ ORDINARY: Mapping[str, str] = {
     "T04.scrubber_min": "60",
     "T04.oxygen_bar": "90",
     "T04.bailout_bar": "150",
-    "F15.lowest_po2_bar": "0.66",
-    "F15.highest_po2_bar": "0.71",
     "F20.lowest_po2_bar": "0.34",
     # In the water and after
     "U02.set_point_bar": "1.3",
-    "U02.lowest_po2_bar": "1.24",
     "U06.highest_bar": "1.58",
     "U07.lowest_po2_bar": "0.68",
     "P01.alarms": "none",
-    "P01.volts": "7.4",
     "P03.stored": "stored by serial",
-    "P04.drained_ml": "8",
     "P07.oddities": "none",
     "P08.agent": "the maker's agent",
     "P08.contact_min": "15",
@@ -371,6 +354,36 @@ def _shallow_or_planned(day: Circumstances, subject: Subject) -> str:
     return "5" if day.configuration.has("gas_principle", "pure-oxygen") else _shown(day.depth_m, 0)
 
 
+def _density(day: Circumstances, subject: Subject) -> str:
+    """Of the loop at the planned depth, held at a set point of 1.3 bar; of the supply gas where nothing holds one."""
+    ambient_bar = day.ambient_hpa / 1000 + day.depth_m / 10
+    semi_closed = day.breathed_position == "cylinder-supply"
+    gas = day.gas("cylinder-supply" if semi_closed else "cylinder-diluent")
+    mixture = GasMixture(oxygen_fraction=gas.oxygen_percent / 100, helium_fraction=gas.helium_percent / 100)
+    if semi_closed:
+        return _shown(mixture_density_g_per_l(mixture, ambient_bar), 1)
+    return _shown(loop_gas(mixture, SET_POINT_BAR, ambient_bar).density_g_per_l, 1)
+
+
+def _diluent_bar(day: Circumstances, depth_m: float) -> float:
+    return day.gas("cylinder-diluent").oxygen_percent / 100 * (day.ambient_hpa / 1000 + depth_m / 10)
+
+
+def _surface_is(day: Circumstances, subject: Subject) -> str:
+    return "0.18 bar or more" if round(_diluent_bar(day, 0.0), 2) >= 0.18 else "lean, marked on the cylinder"
+
+
+def _each_minute(day: Circumstances, subject: Subject) -> str:
+    """PO2 rising from below the set point to it, as it does while somebody breathes."""
+    usual = (0.48, 0.57, 0.65, 0.70, 0.69)
+    return " ".join(_shown(value + day.chance.uniform(-0.02, 0.02), 2) for value in usual)
+
+
+def _depth_limit_m(day: Circumstances, subject: Subject) -> float:
+    """Where the gas reaches 1.4 bar of oxygen, as the label says."""
+    return math.floor((1.4 / (day.gas(subject.position).oxygen_percent / 100) - day.ambient_hpa / 1000) * 10)
+
+
 def _last_dive(day: Circumstances, subject: Subject) -> str:
     return day.last_dive.isoformat() if day.last_dive is not None else _day(day, DAYS["W18.last_dive_on"])
 
@@ -410,6 +423,8 @@ WORKED_OUT: Mapping[str, _Maker] = {
     "D03.planned_helium_percent": _planned_helium_percent,
     "D04.oxygen_percent": _oxygen_percent,
     "D04.helium_percent": _helium_percent,
+    "D04.depth_limit_m": lambda day, subject: _shown(_depth_limit_m(day, subject), 0),
+    "D04.planned_depth_m": lambda day, subject: _shown(min(_depth_limit_m(day, subject) - 1, day.depth_m), 0),
     "D13.mass_g": _near(2455.0, 20.0, 0),
     "D17.remaining_min": _plan("scrubber_min"),
     "D17.planned_min": _plan("planned_min"),
@@ -455,6 +470,25 @@ WORKED_OUT: Mapping[str, _Maker] = {
     "L07.loop_volume_l": _plan("loop_volume_l", 1),
     "L04.negative_ml_per_min": _plan("leak_ml_per_min"),
     "L04.positive_ml_per_min": _plan("leak_ml_per_min"),
+    "D10.volts": _near(7.9, 0.1, 1),
+    "E03.volts": _near(7.6, 0.1, 1),
+    "E04.rise_bar": _near(0.12, 0.02, 2),
+    "P01.volts": _near(7.4, 0.1, 1),
+    "P04.drained_ml": _near(8.0, 4.0, 0),
+    "W08.ip_bar": _near(9.1, 0.1, 1),
+    "W08.ip_after_bar": _near(9.2, 0.05, 1),
+    "W16.ip_bar": _near(9.4, 0.2, 1),
+    "C05.steady_s": _near(90.0, 25.0, 0),
+    "B01.po2_each_minute": _each_minute,
+    "B02.returned_bar": _near(0.69, 0.02, 2),
+    "F15.lowest_po2_bar": _near(0.66, 0.02, 2),
+    "F15.highest_po2_bar": _near(0.71, 0.015, 2),
+    "U02.lowest_po2_bar": _near(1.24, 0.03, 2),
+    "D06.smallest_margin_percent": _near(30.0, 4.0, 0),
+    "D08.density_g_per_l": _density,
+    "D09.bottom_bar": lambda day, subject: _shown(_diluent_bar(day, day.depth_m), 2),
+    "D09.below_set_point_bar": lambda day, subject: _shown(SET_POINT_BAR - _diluent_bar(day, day.depth_m), 2),
+    "D09.surface_is": _surface_is,
     "E03.planned_min": _plan("planned_min"),
     "E08.shown_hpa": _plan("ambient_hpa"),
     "E11.timer_min": _plan("scrubber_min"),
@@ -464,9 +498,7 @@ WORKED_OUT: Mapping[str, _Maker] = {
     "D06.depth_m": _shallow_or_planned,
     "D06.run_time_min": _plan("planned_min"),
     "D06.surface_hpa": _plan("ambient_hpa"),
-    "D09.surface_bar": lambda day, subject: _shown(
-        day.gas("cylinder-diluent").oxygen_percent / 100 * day.ambient_hpa / 1000, 2
-    ),
+    "D09.surface_bar": lambda day, subject: _shown(_diluent_bar(day, 0.0), 2),
     "D19.expected_hpa": _plan("ambient_hpa"),
     "F19.remaining_min": _plan("scrubber_min"),
     "F19.planned_min": _plan("planned_min"),

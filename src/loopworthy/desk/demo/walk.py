@@ -20,6 +20,7 @@ from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.outstanding import Task
 from loopworthy.judgement.subjects import Subject, instrument_subject
 from loopworthy.judgement.verdict import AGAIN
+from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import ThingId
 from loopworthy.vocabulary.time import Moment
 
@@ -192,7 +193,7 @@ def do_page(
     *,
     page: str,
     plan: Plan,
-) -> None:
+) -> tuple[Event, ...]:
     """Do one page and write it down when it is done."""
     clock.advance(plan.minutes.get(page, PAGE_MINUTES.get(page, 5)))
     typed: list[Typed] = []
@@ -202,7 +203,7 @@ def do_page(
             subject = instrument_subject(workplace.world, hands.analyser)
         otherwise = plan.read.get((task.step.id, subject.position), {})
         typed.append(usual_entry(task.step, subject, day, **otherwise))
-    record_steps(
+    return record_steps(
         workplace,
         unit,
         typed,
@@ -223,7 +224,7 @@ def do_steps(
     *,
     minutes: float,
     positions: tuple[str, ...] = (),
-) -> None:
+) -> tuple[Event, ...]:
     """Do named steps, outstanding or not, for all their subjects or those at the positions.
 
     Parameters
@@ -244,7 +245,7 @@ def do_steps(
             for about in abouts
             if not positions or not about.position or about.position in positions
         ]
-    record_steps(
+    return record_steps(
         workplace,
         unit,
         typed,
