@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -13,7 +14,7 @@ from loopworthy.judgement.preview import Preview, preview_change
 from loopworthy.record.chain import Batch, Draft
 from loopworthy.unit.configuration import Configuration
 from loopworthy.unit.events import ChangeMade, ConfigurationSet, EpisodeEnded
-from loopworthy.unit.positions import Position
+from loopworthy.unit.positions import Position, part_kind, positions
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import ThingId
@@ -61,6 +62,15 @@ def positions_for(workplace: Workplace, unit: ThingId, change: Change) -> tuple[
         for one in workplace.world.positions(unit)
         if one.kind == change.part and (not change.places or one.id.startswith(change.places))
     )
+
+
+def often_used(workplace: Workplace, *, most: int = 6) -> tuple[Change, ...]:
+    """The changes that this record holds most of, the most frequent first."""
+    counted = Counter(entry.change for entry in workplace.book().changes.entries.values() if not entry.timed)
+    known = workplace.catalogue.changes
+    order = {change: place for place, change in enumerate(known)}
+    ranked = sorted((one for one in counted if one in known), key=lambda one: (-counted[one], order[one]))
+    return tuple(known[one] for one in ranked[:most])
 
 
 def preview(workplace: Workplace, unit: ThingId, declared: Declared) -> Preview:
@@ -189,6 +199,25 @@ def _follow(
                 typed_by=person,
             )
         )
+        _build_in(workplace, batch, unit, chosen, person, occurred_at)
+
+
+def _build_in(
+    workplace: Workplace,
+    batch: Batch,
+    unit: ThingId,
+    configuration: Configuration,
+    person: ThingId,
+    occurred_at: Moment | None,
+) -> None:
+    """Parts that are made with the unit are there with their position, their serials not read yet."""
+    fitted = workplace.world.fitted(unit)
+    for place in positions(configuration):
+        if place.id in fitted or not part_kind(place.kind).built_in:
+            continue
+        part = fit_new(batch, unit, place.id, place.kind, NewThing(), typed_by=person, occurred_at=occurred_at)
+        if place.content_kind:
+            place_content(batch, part, place.content_kind, NewThing(), typed_by=person, occurred_at=occurred_at)
 
 
 def _checked(workplace: Workplace, unit: ThingId, declared: Declared, *, complete: bool) -> Change:

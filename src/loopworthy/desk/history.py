@@ -22,6 +22,9 @@ from loopworthy.vocabulary.time import Moment
 FAMILIES = ("evidence", "changes", "limits", "mending", "parts", "record")
 """Families of events that the history can be narrowed to."""
 
+LATE_MS = 5 * 60_000
+"""What is written down later than this after it happened is shown as a late entry (our choice)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryEntry:
@@ -63,13 +66,20 @@ class HistoryFilter:
     person: ThingId = ""
     since: Moment | None = None
     until: Moment | None = None
+    late: bool = False
+    """Only what was written down later than it happened."""
+    withdrawn: bool = False
+    """Only what was taken back."""
+    older_than: EventId = ""
+    """Only what stands before this event in the record's order, for reading on."""
 
 
 def history(workplace: Workplace, wanted: HistoryFilter, *, most: int = 200) -> tuple[HistoryEntry, ...]:
     """Events that fit the filter, newest first, at most so many."""
     found: list[HistoryEntry] = []
+    before = workplace.record.get(wanted.older_than).order if wanted.older_than else None
     for event in reversed(workplace.record.events()):
-        if not _fits(workplace, event, wanted):
+        if (before is not None and event.order >= before) or not _fits(workplace, event, wanted):
             continue
         found.append(told(workplace, event))
         if len(found) >= most:
@@ -90,6 +100,10 @@ def _fits(workplace: Workplace, event: Event, wanted: HistoryFilter) -> bool:
         return False
     if wanted.step and getattr(event.payload, "step", "") != wanted.step:
         return False
+    if wanted.late and not is_late(event):
+        return False
+    if wanted.withdrawn and event.id not in workplace.book().withdrawals:
+        return False
     if not wanted.unit:
         return True
     unit = getattr(event.payload, "unit", "")
@@ -97,6 +111,12 @@ def _fits(workplace: Workplace, event: Event, wanted: HistoryFilter) -> bool:
         return True
     place = workplace.world.place_of(event.id) if envelope.kind == "unit.thing-created" else None
     return place is not None and place[0] == wanted.unit
+
+
+def is_late(event: Event) -> bool:
+    """Whether an event was written down more than five minutes after it is said to have happened."""
+    one = event.envelope
+    return one.recorded_at.epoch_ms - one.occurred_at.epoch_ms > LATE_MS
 
 
 def family_of(event: Event) -> str:
@@ -118,7 +138,6 @@ def told(workplace: Workplace, event: Event) -> HistoryEntry:
     envelope = event.envelope
     title, detail, about = _words(workplace, event)
     withdrawal = workplace.book().withdrawals.get(event.id)
-    delay_ms = envelope.recorded_at.epoch_ms - envelope.occurred_at.epoch_ms
     return HistoryEntry(
         event=event.id,
         kind=envelope.kind,
@@ -129,7 +148,7 @@ def told(workplace: Workplace, event: Event) -> HistoryEntry:
         typist=workplace.name(envelope.typed_by),
         title=title,
         detail=detail,
-        late=delay_ms > 5 * 60_000,
+        late=is_late(event),
         withdrawn=withdrawal.reason if withdrawal is not None else "",
         about=about,
     )

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from loopworthy.desk.workplace import Workplace
-from loopworthy.unit.events import CustodyGiven, ThingCreated
+from loopworthy.unit.events import CustodyGiven, ThingCreated, ThingDescribed
 from loopworthy.vocabulary.errors import InputError
-from loopworthy.vocabulary.identity import ThingId
+from loopworthy.vocabulary.identity import EventId, ThingId
 
 DISPLAY_UNITS = ("metric", "us")
 
@@ -33,7 +33,7 @@ def add_person(workplace: Workplace, name: str, *, display_units: str = "metric"
 
 def people(workplace: Workplace) -> tuple[ThingId, ...]:
     """Everybody in the record who has not been retired, in the order of joining."""
-    return tuple(one.id for one in workplace.world.of_kind("person"))
+    return tuple(one.id for one in workplace.world.of_kind("person") if not one.retired)
 
 
 def display_units(workplace: Workplace, person: ThingId) -> str:
@@ -43,6 +43,24 @@ def display_units(workplace: Workplace, person: ThingId) -> str:
         return "metric"
     chosen = world.thing(person).attributes.get("display_units", "metric")
     return chosen if isinstance(chosen, str) and chosen in DISPLAY_UNITS else "metric"
+
+
+def set_display_units(workplace: Workplace, person: ThingId, wanted: str, *, typed_by: ThingId = "") -> EventId:
+    """How this person wants quantities shown from now on; what was typed stays as it was typed.
+
+    Raises
+    ------
+    InputError
+        If it is neither of `DISPLAY_UNITS`.
+    """
+    if wanted not in DISPLAY_UNITS:
+        raise InputError("display_units", wanted, f"one of {', '.join(DISPLAY_UNITS)}")
+    payload = ThingDescribed(attributes={"display_units": wanted})
+    return (
+        workplace.writer()
+        .append("unit.thing-described", payload, subjects=(person,), read_by=typed_by, typed_by=typed_by)
+        .id
+    )
 
 
 def give_custody(workplace: Workplace, unit: ThingId, person: ThingId, *, typed_by: ThingId, note: str = "") -> None:

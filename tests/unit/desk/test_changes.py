@@ -8,6 +8,8 @@ from loopworthy.desk import changes, steps
 from loopworthy.desk.changes import Declared
 from loopworthy.desk.units import NewThing, add_instrument
 from loopworthy.judgement.catalogue.model import Effect
+from loopworthy.unit.configuration import ready_configurations
+from loopworthy.unit.positions import part_kind
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from tests.unit.desk.conftest import Bench
 from tests.unit.desk.test_steps import air, climate
@@ -113,3 +115,28 @@ def test_after_an_incident_nothing_may_change_any_more(bench: Bench) -> None:
         changes.record_change(bench.workplace, bench.unit, REPLACED, person=bench.reader)
     with pytest.raises(RefusedError, match="frozen"):
         steps.record_steps(bench.workplace, bench.unit, climate(bench), read_by=bench.reader)
+
+
+def test_what_a_new_configuration_builds_in_is_there_with_it(bench: Bench) -> None:
+    known = bench.workplace.world.configuration(bench.unit)
+    assert known is not None
+    other = ready_configurations()["electronic-two-controllers-five-sensors"]
+    before = {one.id for one in bench.workplace.world.positions(bench.unit)}
+    changes.record_change(
+        bench.workplace,
+        bench.unit,
+        Declared(change="part-added-or-left-off", configuration=other),
+        person=bench.reader,
+    )
+    world = bench.workplace.world
+    gained = [one for one in world.positions(bench.unit) if one.id not in before]
+    assert gained
+    for place in gained:
+        assert (world.at(bench.unit, place.id) is not None) == part_kind(place.kind).built_in
+
+
+def test_what_was_declared_most_often_is_offered_first(bench: Bench) -> None:
+    for change in ("rough-ride", "loop-opened", "rough-ride"):
+        changes.record_change(bench.workplace, bench.unit, Declared(change=change), person=bench.reader)
+    assert [one.id for one in changes.often_used(bench.workplace)] == ["rough-ride", "loop-opened"]
+    assert [one.id for one in changes.often_used(bench.workplace, most=1)] == ["rough-ride"]
