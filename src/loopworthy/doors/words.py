@@ -74,14 +74,14 @@ class Words:
         """The verdict in one sentence, for beneath its word."""
         if verdict.open_holds:
             return self.open_hold_sentence(verdict.open_holds[0])
-        failed = [one for one in verdict.reasons() if one.standing.state is State.FAILED]
+        failed = {one.key[1:] for one in verdict.reasons() if one.standing.state is State.FAILED}
         if failed:
             return self._counted("words.failed", len(failed))
         if verdict.code == "no-configuration":
             return self.say("reasons.no_configuration")
         if verdict.word is Word.READY:
             return self.say("words.all_counts")
-        missing = len(verdict.reasons())
+        missing = len({one.key[1:] for one in verdict.reasons()})
         if verdict.code == "no-dive-day":
             return self.say("reasons.no_dive_day") if not missing else self.say("words.no_day_and", missing=missing)
         return self._counted("words.missing", missing)

@@ -26,21 +26,31 @@ export function guessOf(typed, low, high) {
   return null;
 }
 
+// What a question was about: the value as typed, and the unit it was read in.
+function askedOf(field) {
+  const unit = field.querySelector("[data-odd-unit]");
+  return field.querySelector(".field__input").value.trim() + (unit ? ` ${unit.value}` : "");
+}
+
 function ask(field) {
   const input = field.querySelector(".field__input");
   const query = field.querySelector("[data-odd-query]");
   if (!input || !query) return;
   const tick = query.querySelector("input");
-  const low = Number(field.dataset.usualLow);
-  const high = Number(field.dataset.usualHigh);
+  const unit = field.querySelector("[data-odd-unit]");
+  const usual = unit ? unit.selectedOptions[0].dataset : field.dataset;
+  const low = Number(usual.usualLow);
+  const high = Number(usual.usualHigh);
   const typed = input.value.trim();
   const value = numberOf(typed);
   const odd = value !== null && (value < low || value > high);
-  if (odd && query.dataset.askedOf !== typed) {
+  if (odd && query.dataset.askedOf !== askedOf(field)) {
     const guess = guessOf(typed, low, high);
-    query.querySelector("[data-odd-text]").textContent = fill(guess ? query.dataset.textGuess : query.dataset.textPlain, { typed, guess });
+    query.querySelector("[data-odd-text]").textContent = fill(guess ? query.dataset.textGuess : query.dataset.textPlain, {
+      typed, guess, low: usual.usualLow, high: usual.usualHigh, unit: unit ? unit.selectedOptions[0].textContent : query.dataset.unit,
+    });
     query.querySelector("[data-odd-confirm]").textContent = fill(query.dataset.textConfirm, { typed });
-    query.dataset.askedOf = typed;
+    query.dataset.askedOf = askedOf(field);
     tick.checked = false; // a confirmation belongs to one value
   }
   query.hidden = !odd;
@@ -58,12 +68,14 @@ export function attach(root = document) {
     if (!input) continue;
     input.addEventListener("change", () => ask(field));
     input.addEventListener("blur", () => ask(field));
+    const unit = field.querySelector("[data-odd-unit]");
+    if (unit) unit.addEventListener("change", () => ask(field)); // another unit, another usual range
     input.addEventListener("input", () => {
       const query = field.querySelector("[data-odd-query]");
       if (query && !query.hidden) ask(field); // a query in sight follows what is typed
     });
     const query = field.querySelector("[data-odd-query]");
-    if (query && !query.hidden) query.dataset.askedOf = input.value.trim(); // the server asked: its words stand
+    if (query && !query.hidden) query.dataset.askedOf = askedOf(field); // the server asked: its words stand
     ask(field);
   }
 }

@@ -1,0 +1,183 @@
+"""The web door: one ASGI application, made from the routes of the page modules.
+
+Each module of `pages` names its addresses in ``ROUTES``; here they are gathered, each plain function is wrapped, and
+every error becomes a page of one shape with its message and the next step.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from loopworthy.desk.workplace import Workplace
+from loopworthy.doors.texts import Texts
+from loopworthy.doors.web import statics
+from loopworthy.doors.web.answers import Answer, Page
+from loopworthy.doors.web.asked import Asked, read_request
+from loopworthy.doors.web.frame import Frame
+from loopworthy.doors.web.guard import Guard
+from loopworthy.doors.web.links import Links
+from loopworthy.doors.web.pages import MODULES
+from loopworthy.doors.web.routes import Door
+from loopworthy.doors.web.site import Site
+from loopworthy.vocabulary.errors import (
+    ConflictError,
+    FileEntryError,
+    InputError,
+    LoopworthyError,
+    RecordError,
+    RefusedError,
+    StoreError,
+    UnknownNameError,
+)
+
+_STATUS: tuple[tuple[type[LoopworthyError], int], ...] = (
+    (UnknownNameError, 404),
+    (InputError, 422),
+    (FileEntryError, 422),
+    (RefusedError, 403),
+    (ConflictError, 409),
+    (StoreError, 503),
+    (RecordError, 409),
+)
+_log = logging.getLogger("loopworthy.web")
+
+
+def create_app(
+    workplace: Workplace, *, language: str = "en", clock_fixed: bool = False, hosts: tuple[str, ...] = ()
+) -> Starlette:
+    """The program as an ASGI application.
+
+    Parameters
+    ----------
+    workplace : Workplace
+        The record open for work, with catalogue and clock.
+    language : str
+        One of `loopworthy.doors.texts.LANGUAGES`.
+    clock_fixed : bool
+        Whether the workplace's clock stands still.
+    hosts : tuple of str
+        Names under which it may be reached; empty for any (see `guard.Guard`).
+    """
+    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed)
+    doors = [one for module in MODULES for one in module.ROUTES]
+    routes = [Route(one.path, _endpoint(one.handler, site), methods=list(one.methods)) for one in doors]
+    routes += [
+        Route("/healthz", partial(_healthz, site), methods=["GET"]),
+        Route("/static/{path:path}", statics.send, methods=["GET"]),
+    ]
+    app = Starlette(
+        routes=routes,
+        middleware=[Middleware(Guard, hosts=hosts)],
+        exception_handlers={HTTPException: partial(_not_routed, site)},
+    )
+    app.state.site = site
+    return app
+
+
+def _endpoint(handler: Callable[[Asked], Answer], site: Site) -> Callable[[Request], object]:
+    async def answer(request: Request) -> Response:
+        links = Links(root=request.scope.get("root_path", "").rstrip("/"))
+        try:
+            asked = await read_request(request, site)
+            return site.respond(handler(asked), links)
+        except LoopworthyError as error:
+            return site.respond(error_page(site, links, error), links)
+        except HTTPException:
+            raise
+        except Exception:
+            _log.exception("%s %s was not answered", request.method, request.url.path)
+            return site.respond(_broken_page(site, links), links)
+
+    return answer
+
+
+async def _healthz(site: Site, request: Request) -> Response:
+    """Whether the record can be read: its number of events, as plain text."""
+    try:
+        return PlainTextResponse(f"ok {site.workplace.book().count}\n")
+    except LoopworthyError as error:
+        return PlainTextResponse(f"{error.message}\n", status_code=503)
+
+
+async def _not_routed(site: Site, request: Request, error: Exception) -> Response:
+    links = Links(root=request.scope.get("root_path", "").rstrip("/"))
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    key = "not_found" if status == 404 else "not_done"
+    context = _problem_context(
+        site, links, site.texts.say(f"errors.{key}"), site.texts.say(f"errors.{key}_step"), demo=_invented(site)
+    )
+    return site.respond(Page(template="problem.html", context=context, status=status), links)
+
+
+# --- errors ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """A page that says what could not be done.
+
+    Attributes
+    ----------
+    frame : Frame
+    message, next_step : str
+        What is wrong, with name, value and limit; what to do, '' for nothing.
+    back_href : str
+        The board.
+    """
+
+    frame: Frame
+    message: str
+    next_step: str
+    back_href: str
+
+
+def status_of(error: LoopworthyError) -> int:
+    """The HTTP status of an error."""
+    return next((status for kind, status in _STATUS if isinstance(error, kind)), 400)
+
+
+def error_page(site: Site, links: Links, error: LoopworthyError) -> Page:
+    """An error as a page."""
+    context = _problem_context(site, links, error.message, error.next_step, demo=_invented(site))
+    return Page(template="problem.html", context=context, status=status_of(error))
+
+
+def _broken_page(site: Site, links: Links) -> Page:
+    say = site.texts.say
+    context = _problem_context(site, links, say("errors.broken"), say("errors.broken_step"), demo=False)
+    return Page(template="problem.html", context=context, status=500)
+
+
+def _problem_context(site: Site, links: Links, message: str, next_step: str, *, demo: bool) -> Problem:
+    now = site.workplace.now()
+    frame = Frame(
+        title=site.texts.say("errors.title"),
+        lang=site.texts.language,
+        now_iso=now.local().isoformat(timespec="milliseconds"),
+        zone="",
+        demo=demo,
+        clock_fixed=site.clock_fixed,
+        root=links.root,
+        home_href=links.board(),
+    )
+    return Problem(frame=frame, message=message, next_step=next_step, back_href=links.board())
+
+
+def _invented(site: Site) -> bool:
+    try:
+        return site.workplace.record.invented
+    except LoopworthyError:
+        return False
+
+
+__all__ = ["Door", "Problem", "create_app", "error_page", "status_of"]

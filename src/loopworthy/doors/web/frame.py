@@ -1,0 +1,169 @@
+"""The frame of a page: title, unit in hand, its five places, the clock, and what was just recorded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopworthy.doors.quantities import zone_text
+from loopworthy.doors.web.asked import Asked
+from loopworthy.judgement.events import EvidenceRecorded
+from loopworthy.judgement.outcome import Outcome
+from loopworthy.judgement.verdict import Verdict, Word
+from loopworthy.vocabulary.errors import LoopworthyError
+from loopworthy.vocabulary.event import Event
+from loopworthy.vocabulary.identity import ThingId
+
+PLACES = ("verdict", "steps", "sensors", "change", "more")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What base.html draws around a page; see the sheet at its head.
+
+    Attributes
+    ----------
+    title, lang, now_iso, zone : str
+        Title; language; the moment the page was made; the zone that all its times are in.
+    demo, clock_fixed : bool
+        Whether the record is invented; whether the clock stands.
+    root, home_href : str
+        What every address begins with; the board.
+    person, person_href : str
+        Who reads on this device, '' for nobody; where to change it.
+    unit_name : str
+    nav : tuple of (str, str, bool)
+        Label, address and whether it is this page's.
+    until_seconds : int or None
+        When the page must be read again with scripts off.
+    cautions : tuple of str
+    notice : tuple of str
+        What was done, a sentence each.
+    problem, problem_step : str
+        What was refused, and what to do.
+    """
+
+    title: str
+    lang: str
+    now_iso: str
+    zone: str
+    demo: bool
+    clock_fixed: bool
+    root: str
+    home_href: str
+    person: str = ""
+    person_href: str = ""
+    unit_name: str = ""
+    nav: tuple[tuple[str, str, bool], ...] = ()
+    until_seconds: int | None = None
+    cautions: tuple[str, ...] = ()
+    notice: tuple[str, ...] = ()
+    problem: str = ""
+    problem_step: str = ""
+
+
+def page_frame(
+    asked: Asked,
+    title: str,
+    *,
+    unit: ThingId = "",
+    place: str = "",
+    verdict: Verdict | None = None,
+    until_ms: int | None = None,
+    cautions: tuple[str, ...] = (),
+    problem: LoopworthyError | None = None,
+    notice: tuple[str, ...] = (),
+) -> Frame:
+    """The frame of a page.
+
+    Parameters
+    ----------
+    title : str
+        For the tab and for finding the page again.
+    unit : str
+        The unit in hand; its places are shown then.
+    place : str
+        Which of `PLACES` the page is.
+    verdict : Verdict, optional
+        The verdict that the page shows: where it is ready, the page must be read again when it ends.
+    until_ms : int, optional
+        The same for a page that shows several; the earliest end.
+    notice : tuple of str
+        What was done, beside what the address says was recorded (``done``).
+    """
+    ends = [until_ms] if until_ms is not None else []
+    if verdict is not None and verdict.word is Word.READY and verdict.until_ms is not None:
+        ends.append(verdict.until_ms)
+    return Frame(
+        title=title,
+        lang=asked.site.texts.language,
+        now_iso=asked.now.local().isoformat(timespec="milliseconds"),
+        zone=zone_text(asked.now),
+        demo=asked.workplace.record.invented,
+        clock_fixed=asked.site.clock_fixed,
+        root=asked.links.root,
+        home_href=asked.links.board(),
+        person=asked.workplace.name(asked.person),
+        person_href=asked.links.people(back=asked.path if asked.method == "GET" else ""),
+        unit_name=asked.workplace.name(unit),
+        nav=_nav(asked, unit, place) if unit else (),
+        until_seconds=max(0, (min(ends) - asked.now.epoch_ms) // 1000) if ends else None,
+        cautions=cautions,
+        notice=(*notice, *done_sentences(asked)),
+        problem=problem.message if problem is not None else "",
+        problem_step=problem.next_step if problem is not None else "",
+    )
+
+
+def _nav(asked: Asked, unit: ThingId, place: str) -> tuple[tuple[str, str, bool], ...]:
+    links = asked.links
+    addresses = {
+        "verdict": links.unit(unit),
+        "steps": links.steps(unit),
+        "sensors": links.sensors(unit),
+        "change": links.change(unit),
+        "more": links.more(unit),
+    }
+    if not any(one.kind == "oxygen-sensor" for one in asked.workplace.world.positions(unit)):
+        del addresses["sensors"]
+    return tuple((asked.say(f"nav.{name}"), address, name == place) for name, address in addresses.items())
+
+
+def done_sentences(asked: Asked) -> tuple[str, ...]:
+    """What the address says was just recorded, each with how it stands now."""
+    sentences = []
+    for text in asked.query.get("done").split(",")[:40]:
+        try:
+            event = asked.workplace.record.get(text) if text else None
+        except LoopworthyError:
+            continue  # an old or mistyped address; a notice is no reason to refuse the page
+        if event is not None:
+            sentences.append(recorded_sentence(asked, event))
+    return tuple(sentences)
+
+
+def recorded_sentence(asked: Asked, event: Event) -> str:
+    """One recorded event: for a reading what it says against its limit."""
+    payload = event.payload
+    if not isinstance(payload, EvidenceRecorded):
+        name = event.envelope.kind.partition(".")[2].replace("-", "_")
+        return asked.say(f"recorded.{name}")
+    item = asked.workplace.book().items[event.id]
+    step = asked.workplace.catalogue.steps.get(payload.step)
+    about = next((one for one in asked.workplace.world.positions(payload.unit) if one.id == payload.position), None)
+    title = step.title if step is not None else payload.step
+    values = {"title": f"{title}, {about.title}" if about is not None else title}
+    found = asked.workplace.bench(asked.now).assess(item)
+    if not found.findings:
+        return asked.say("recorded.entered", **values, read=asked.words.item_text(item))
+    decisive = found.decisive
+    facts = asked.words.finding_facts(decisive, item=item) if decisive is not None else None
+    key = {
+        Outcome.INSIDE: "inside",
+        Outcome.NEAR: "near",
+        Outcome.OUTSIDE: "outside",
+        Outcome.CANNOT_TELL: "cannot_tell",
+    }[found.outcome]
+    if facts is None or found.outcome is Outcome.CANNOT_TELL:
+        why = asked.words.finding_sentence(decisive) if decisive is not None else ""
+        return asked.say("recorded.cannot_tell", **values, why=why)
+    return asked.say(f"recorded.{key}", **values, read=facts.reading or "—", limit=facts.limit or "—")

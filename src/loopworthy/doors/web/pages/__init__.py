@@ -1,0 +1,24 @@
+"""One module a page: what it shows as a frozen dataclass, how it is made, and its addresses in ``ROUTES``.
+
+A module has a function from `Asked` to an `Answer`; the context that it makes can be looked at without any HTML. Add a
+new module to `MODULES`, its links to `links.Links`, its words to doors/texts, its template beside the others.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from loopworthy.doors.web.pages import board
+from loopworthy.doors.web.routes import Door
+
+
+class PageModule(Protocol):
+    """A module with addresses."""
+
+    @property
+    def ROUTES(self) -> tuple[Door, ...]:  # noqa: N802  # a constant of each module
+        """Its addresses."""
+
+
+MODULES: tuple[PageModule, ...] = (board,)
+"""Every page module; the order decides where two addresses would match."""
