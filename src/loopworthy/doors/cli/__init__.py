@@ -1,0 +1,1 @@
+"""The command line: every capability in plain text or, with --json, for other programs. Start reading in `main`."""

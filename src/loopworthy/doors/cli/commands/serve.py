@@ -1,0 +1,61 @@
+"""``loopworthy serve``: the pages of a record, for browsers on this computer or on a network one trusts."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+import click
+
+from loopworthy.doors.cli.base import Command, helped, option, say
+from loopworthy.doors.cli.settings import Settings
+
+if TYPE_CHECKING:
+    from loopworthy.desk.workplace import Workplace
+
+HOST, PORT = "127.0.0.1", 8741
+_LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
+
+
+@click.command("serve", cls=Command, help=helped("serve"))
+@option("--host", key="serve_host", default=HOST, show_default=True, metavar="ADDRESS")
+@option("--port", key="serve_port", default=PORT, show_default=True, type=click.IntRange(0, 65_535))
+@click.pass_obj
+def serve(settings: Settings, host: str, port: int) -> None:
+    """Serve until it is stopped with Ctrl-C."""
+    run(settings, settings.open(), host, port)
+
+
+def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
+    """Print the address and each unit's verdict, then serve the workplace from one process."""
+    import socket
+
+    import uvicorn
+
+    from loopworthy.doors.cli import show
+
+    app = import_module("loopworthy.doors.web.app").create_app(workplace)
+    # Bound before anything is printed: an address that is shown is one that answers.
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
+        bound = listening.getsockname()[1]
+        shown = f"[{host}]" if ":" in host else host
+        url = f"http://{shown}:{bound}/"
+        words = settings.words(workplace)
+        verdicts = [workplace.verdict(one, words.clock.now) for one in workplace.world.units()]
+        settings.answer(
+            lambda: {
+                "address": url,
+                "verdicts": [{"unit": workplace.name(one.unit), "verdict": one.word.value} for one in verdicts],
+            },
+            lambda: [
+                say("serving", address=url),
+                *([] if host in _LOOPBACK else [say("open_to_others")]),
+                *(show.verdict_line(words, one) for one in verdicts),
+                say("stop_serving"),
+            ],
+        )
+        config = uvicorn.Config(app, log_level="warning", workers=1, reload=False, lifespan="off")
+        uvicorn.Server(config).run(sockets=[listening])
