@@ -82,10 +82,12 @@ def open_workplace(
     )
 
 
-def memory_workplace(*, clock: Callable[[], Moment], title: str = "rehearsal", invented: bool = True) -> Workplace:
+def memory_workplace(
+    *, clock: Callable[[], Moment], title: str = "rehearsal", device_name: str = "memory", invented: bool = True
+) -> Workplace:
     """A workplace whose record is gone when the process ends (tests, trying things out)."""
     return _workplace(
-        MemoryStore(), clock=clock, title=title, device_name="memory", invented=invented, owner_files=None
+        MemoryStore(), clock=clock, title=title, device_name=device_name, invented=invented, owner_files=None
     )
 
 

@@ -24,7 +24,6 @@ SET_POINT_BAR = 1.3
 
 ORDINARY: Mapping[str, str] = {
     # On the bench
-    "W03.batches": "B-11, B-11, B-14",
     "W04.highest_bar": "2.6",
     "W04.pot_oxygen_percent": "99.5",
     "W07.cleaned_by": "the club's workshop",
@@ -160,7 +159,13 @@ _Maker = Callable[[Circumstances, Subject], str]
 
 
 def usual_entry(
-    step: Step, subject: Subject, circumstances: Circumstances, *, about: str = "", note: str = "", **fields: str
+    step: Step,
+    subject: Subject,
+    circumstances: Circumstances,
+    *,
+    otherwise: Mapping[str, str] | None = None,
+    confirmed: tuple[str, ...] = (),
+    note: str = "",
 ) -> Typed:
     """What is ordinarily typed for a step about a subject.
 
@@ -170,17 +175,18 @@ def usual_entry(
         What is asked, and of what.
     circumstances : Circumstances
         The day behind the readings.
-    about : str
-        Names the subject, where it is not the subject's own key or position.
-    **fields : str
-        What reads otherwise this time.
+    otherwise : mapping, optional
+        Field to what it reads this time; '' leaves it empty.
+    confirmed, note
+        Odd values that do read so; what is written beside.
     """
     typed = {one.name: _typed(step, one, subject, circumstances) for one in step.inputs}
-    typed.update(fields)
+    typed.update(otherwise or {})
     return Typed(
         step=step.id,
-        about=about or subject.key or subject.position,
+        about=subject.key or subject.position,
         fields={name: text for name, text in typed.items() if text},
+        confirmed=frozenset(confirmed),
         note=note,
     )
 
@@ -265,12 +271,8 @@ def _sensor_date(fact: str) -> _Maker:
     return made
 
 
-def _batches(day: Circumstances, subject: Subject) -> str:
-    fitted = day.world.fitted(day.unit)
-    found = [
-        day.world.thing(fitting.thing).batch for place, fitting in fitted.items() if place.startswith("oxygen-sensor-")
-    ]
-    return ", ".join(one or "not stamped" for one in found) or "not stamped"
+def _batch(day: Circumstances, subject: Subject) -> str:
+    return day.world.thing(subject.things[0]).batch or "not stamped"
 
 
 def _pot(pressure_bar: float) -> _Maker:
@@ -397,7 +399,7 @@ WORKED_OUT: Mapping[str, _Maker] = {
     "W02.serial": _serial,
     "W02.made_on": _sensor_date("made_on"),
     "W02.fitted_on": _sensor_date("opened_on"),
-    "W03.batches": _batches,
+    "W03.batch": _batch,
     "A03.serial": _serial,
     "W04.mv_at_1_0": _pot(1.0),
     "W04.mv_at_1_6": _pot(1.6),

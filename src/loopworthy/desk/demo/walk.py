@@ -70,11 +70,10 @@ class WalkingClock:
         self.moment = self.moment.plus(minutes=minutes)
         return self.moment
 
-    def set(self, moment: Moment) -> None:
-        """To a moment that is not before the present one."""
-        if moment.epoch_ms < self.moment.epoch_ms:
-            raise ValueError(f"{moment.at} is before {self.moment.at}: the clock only goes on")
-        self.moment = moment
+    def wait_until(self, moment: Moment) -> None:
+        """On to a moment; it stays where it is if that has gone by."""
+        if moment.epoch_ms > self.moment.epoch_ms:
+            self.moment = moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,34 +99,33 @@ class Plan:
 
     Attributes
     ----------
-    until : str
-        Page after which it ends; empty to do all that is outstanding before the dive.
     pages : tuple of str
         Only these pages; empty for all.
-    leave : frozenset of str
-        Steps that are left out.
+    only, leave : frozenset of str
+        Only these steps, empty for all; steps that are left out.
     read : mapping
         (step, position or '') to the fields that read otherwise.
     minutes : mapping
         Page to the minutes that it takes this time.
+    ahead_min : float
+        How far to look ahead: what will have run out by then is done as well.
     """
 
-    until: str = ""
     pages: tuple[str, ...] = ()
+    only: frozenset[str] = frozenset()
     leave: frozenset[str] = frozenset()
     read: Mapping[tuple[str, str], Mapping[str, str]] = field(default_factory=dict)
     minutes: Mapping[str, float] = field(default_factory=dict)
+    ahead_min: float = 0.0
 
     def takes(self, workplace: Workplace, task: Task, *, again: bool) -> bool:
         """Whether a task belongs to the walk."""
         step = task.step
-        if step.id in self.leave or (self.pages and step.page not in self.pages):
+        if step.id in self.leave or (self.only and step.id not in self.only):
+            return False
+        if self.pages and step.page not in self.pages:
             return False
         page = next(one for one in workplace.catalogue.pages if one.id == step.page)
-        if self.until:
-            last = next(one for one in workplace.catalogue.pages if one.id == self.until)
-            if page.order > last.order:
-                return False
         return again or page.hold != AGAIN
 
 
@@ -159,7 +157,7 @@ def walk(
     plan: Plan | None = None,
     *,
     again: bool = False,
-    rounds: int = 3,
+    rounds: int = 1,
 ) -> None:
     """Do what is outstanding, in the order of the day, until nothing is.
 
@@ -176,7 +174,8 @@ def walk(
     """
     plan = plan or Plan()
     for _ in range(rounds):
-        tasks = [one for one in workplace.outstanding(unit) if plan.takes(workplace, one, again=again)]
+        asked = workplace.outstanding(unit, clock().plus(minutes=plan.ahead_min))
+        tasks = [one for one in asked if plan.takes(workplace, one, again=again)]
         if not tasks:
             return
         for page, group in groupby(tasks, key=lambda task: task.step.page):
@@ -202,7 +201,7 @@ def do_page(
         if task.step.scope.each == "instrument":
             subject = instrument_subject(workplace.world, hands.analyser)
         otherwise = plan.read.get((task.step.id, subject.position), {})
-        typed.append(usual_entry(task.step, subject, day, **otherwise))
+        typed.append(usual_entry(task.step, subject, day, otherwise=otherwise))
     return record_steps(
         workplace,
         unit,
@@ -241,7 +240,7 @@ def do_steps(
         if step.scope.each == "instrument":
             abouts = (instrument_subject(workplace.world, hands.analyser),)
         typed += [
-            usual_entry(step, about, day, **otherwise)
+            usual_entry(step, about, day, otherwise=otherwise)
             for about in abouts
             if not positions or not about.position or about.position in positions
         ]
