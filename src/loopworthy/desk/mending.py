@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loopworthy.desk.workplace import ENGINE, Workplace
 from loopworthy.judgement.events import HoldPassed, HoldReleased, RepairMade, WaiverGiven
+from loopworthy.judgement.outcome import Outcome
 from loopworthy.judgement.standing import State
 from loopworthy.judgement.verdict import Requirement, open_holds
 from loopworthy.record.events import EVENT_WITHDRAWN, EventWithdrawn
@@ -23,12 +24,23 @@ def record_repair(
     person: ThingId,
     occurred_at: Moment | None = None,
 ) -> EventId:
-    """Name the failed readings that a repair mends, the cause and what was done. A later reading must still pass."""
+    """Name the failed readings that a repair mends, the cause and what was done. A later reading must still pass.
+
+    A failed reading that was taken again and failed again was failed by one cause: the repair mends what failed of the
+    same step and subject until then, though one of them was named.
+    """
     book = workplace.book()
     for mended in mends:
         if mended not in book.items:
             raise UnknownNameError("reading", mended)
-    payload = RepairMade(unit=unit, mends=mends, cause=cause.strip(), done=done.strip(), place=place.strip())
+    mended_ms = (occurred_at or workplace.now()).epoch_ms
+    payload = RepairMade(
+        unit=unit,
+        mends=_with_repeated(workplace, mends, mended_ms),
+        cause=cause.strip(),
+        done=done.strip(),
+        place=place.strip(),
+    )
     return (
         workplace.writer()
         .append(
@@ -41,6 +53,22 @@ def record_repair(
         )
         .id
     )
+
+
+def _with_repeated(workplace: Workplace, mends: tuple[EventId, ...], by_ms: int) -> tuple[EventId, ...]:
+    book, bench = workplace.book(), workplace.bench()
+    found = list(mends)
+    for named in mends:
+        item = book.items[named]
+        found += [
+            one.event
+            for one in book.of(item.step, item.subject)
+            if one.occurred_ms <= by_ms
+            and one.event not in book.withdrawals
+            and one.event not in book.repairs
+            and bench.assess(one).outcome is Outcome.OUTSIDE
+        ]
+    return tuple(dict.fromkeys(found))
 
 
 def release_hold(

@@ -54,6 +54,37 @@ def test_a_failed_reading_is_mended_by_name_and_then_read_again(bench: Bench) ->
     assert standing.state is State.CURRENT
 
 
+def test_one_repair_mends_what_failed_again_for_the_same_cause(bench: Bench) -> None:
+    failed = steps.record_steps(
+        bench.workplace, bench.unit, [*climate(bench), *air("7.1")], read_by=bench.reader,
+    )[-1]  # fmt: skip
+    bench.clock.forward(minutes=5)
+    steps.record_steps(bench.workplace, bench.unit, air("7.2"), read_by=bench.reader)
+    mending.record_repair(
+        bench.workplace, bench.unit, (failed.id,), cause="corroded plug", done="plug cleaned", person=bench.reader
+    )
+    assert bench.workplace.verdict(bench.unit).word.value == "unproven"
+
+
+def test_a_repair_written_down_late_does_not_mend_what_failed_after_it(bench: Bench) -> None:
+    failed = steps.record_steps(
+        bench.workplace, bench.unit, [*climate(bench), *air("7.1")], read_by=bench.reader,
+    )[-1]  # fmt: skip
+    repaired = bench.clock.forward(minutes=5)
+    bench.clock.forward(minutes=5)
+    steps.record_steps(bench.workplace, bench.unit, air("7.2"), read_by=bench.reader)
+    mending.record_repair(
+        bench.workplace,
+        bench.unit,
+        (failed.id,),
+        cause="corroded plug",
+        done="plug cleaned",
+        person=bench.reader,
+        occurred_at=repaired,
+    )
+    assert bench.workplace.verdict(bench.unit).word.value == "stop"
+
+
 def test_reading_again_until_it_passes_does_not_mend(bench: Bench) -> None:
     steps.record_steps(bench.workplace, bench.unit, [*climate(bench), *air("7.1")], read_by=bench.reader)
     bench.clock.forward(minutes=2)
