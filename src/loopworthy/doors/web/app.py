@@ -14,6 +14,7 @@ from functools import partial
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
@@ -27,28 +28,11 @@ from loopworthy.doors.web.frame import Frame
 from loopworthy.doors.web.guard import Guard
 from loopworthy.doors.web.links import Links
 from loopworthy.doors.web.pages import MODULES
+from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.routes import Door
 from loopworthy.doors.web.site import Site
-from loopworthy.vocabulary.errors import (
-    ConflictError,
-    FileEntryError,
-    InputError,
-    LoopworthyError,
-    RecordError,
-    RefusedError,
-    StoreError,
-    UnknownNameError,
-)
+from loopworthy.vocabulary.errors import LoopworthyError
 
-_STATUS: tuple[tuple[type[LoopworthyError], int], ...] = (
-    (UnknownNameError, 404),
-    (InputError, 422),
-    (FileEntryError, 422),
-    (RefusedError, 403),
-    (ConflictError, 409),
-    (StoreError, 503),
-    (RecordError, 409),
-)
 _log = logging.getLogger("loopworthy.web")
 
 
@@ -77,7 +61,7 @@ def create_app(
     ]
     app = Starlette(
         routes=routes,
-        middleware=[Middleware(Guard, hosts=hosts)],
+        middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=2000)],
         exception_handlers={HTTPException: partial(_not_routed, site)},
     )
     app.state.site = site
@@ -139,11 +123,6 @@ class Problem:
     message: str
     next_step: str
     back_href: str
-
-
-def status_of(error: LoopworthyError) -> int:
-    """The HTTP status of an error."""
-    return next((status for kind, status in _STATUS if isinstance(error, kind)), 400)
 
 
 def error_page(site: Site, links: Links, error: LoopworthyError) -> Page:

@@ -25,7 +25,8 @@ class Field:
     value : str or None
         What was typed, to show it again. Never an earlier reading.
     unit, unit_name, unit_choices, unit_value : str, str, tuple, str
-        The unit; where several may be read, the name of the select for them, what it offers, what is chosen.
+        The unit; where several may be read, the name of the select for them, what it offers (unit, words, usual low and
+        high), what is chosen.
     limit_text, origin, last_text : str
     usual_low, usual_high : str
         With both, an odd value is asked about at once.
@@ -48,7 +49,7 @@ class Field:
     value: str | None = None
     unit: str = ""
     unit_name: str = ""
-    unit_choices: tuple[tuple[str, str], ...] = ()
+    unit_choices: tuple[tuple[str, str, str, str], ...] = ()
     unit_value: str = ""
     limit_text: str = ""
     origin: str = ""

@@ -139,3 +139,49 @@ class Links:
     def read_aloud(self, unit: ThingId, page: str = "") -> str:
         """The final check in large letters, to be read aloud."""
         return self._unit(unit, "read-aloud", page=page)
+
+    def position(self, unit: ThingId, position: str) -> str:
+        """What is in one position, what its label says, and what was in it before."""
+        return self._unit(unit, "parts", position)
+
+    def set_up(self, unit: ThingId) -> str:
+        """Naming everything that is fitted, in one form."""
+        return self._unit(unit, "set-up")
+
+    def limit(self, unit: ThingId, limit: str) -> str:
+        """One limit: where it comes from, what it was, setting another value."""
+        return self._unit(unit, "limits", limit)
+
+    def holds(self, unit: ThingId) -> str:
+        """Faults and incidents, open and released."""
+        return self._unit(unit, "holds")
+
+    def sensor_sheet(self, unit: ThingId) -> str:
+        """The chart of the oxygen sensors for paper."""
+        return self._unit(unit, "sheet", "sensors")
+
+    # --- the record and the catalogue -------------------------------------------------------------------------------
+
+    def event(self, event: EventId) -> str:
+        """One event of any kind, with everything that was written down."""
+        return self.to("event", short(event))
+
+    def history_of_all(self, **wanted: str) -> str:
+        """The record told, of all units."""
+        return self.to("history", **wanted)
+
+    def record(self) -> str:
+        """Heads and fingerprints, comparing one, checking every byte."""
+        return self.to("record")
+
+    def person(self, person: ThingId) -> str:
+        """One person: what they have, in which units numbers are shown to them."""
+        return self.to("people", short(person))
+
+    def instrument(self, instrument: ThingId) -> str:
+        """One instrument."""
+        return self.to("instruments", short(instrument))
+
+    def catalogue_entry(self, kind: str, identifier: str) -> str:
+        """One entry of the catalogue: `kind` is steps, evidence, changes, holds or configurations."""
+        return self.to("catalogue", kind, identifier)
