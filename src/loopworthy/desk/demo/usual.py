@@ -139,13 +139,10 @@ ORDINARY: Mapping[str, str] = {
 DAYS: Mapping[str, int] = {
     "W01.service_on": -100,
     "W01.service_due": 265,
-    "W02.made_on": -210,
-    "W02.fitted_on": -120,
     "W06.tested_on": -700,
     "W06.inside_on": -140,
     "W07.cleaned_on": -150,
     "W14.best_before": 400,
-    "W18.last_dive_on": -7,
     "W19.revised_on": -300,
     "W21.cleaned_on": -150,
     "D18.disinfected_on": -1,
@@ -258,17 +255,15 @@ def _near(value: float, spread: float, digits: int) -> _Maker:
 
 
 def _serial(day: Circumstances, subject: Subject) -> str:
-    if not subject.things:
-        return ""
     return day.world.thing(subject.things[0]).serial or "cannot be read"
 
 
-def _sensor_date(fact: str) -> _Maker:
-    def made(day: Circumstances, subject: Subject) -> str:
-        known = getattr(day.world.thing(subject.things[0]), fact) if subject.things else ""
-        return str(known) or _day(day, DAYS["W02.made_on" if fact == "made_on" else "W02.fitted_on"])
+def _made_on(day: Circumstances, subject: Subject) -> str:
+    return day.world.thing(subject.things[0]).made_on or _day(day, -210)
 
-    return made
+
+def _fitted_on(day: Circumstances, subject: Subject) -> str:
+    return day.world.thing(subject.things[0]).opened_on or _day(day, -120)
 
 
 def _batch(day: Circumstances, subject: Subject) -> str:
@@ -387,18 +382,18 @@ def _depth_limit_m(day: Circumstances, subject: Subject) -> float:
 
 
 def _last_dive(day: Circumstances, subject: Subject) -> str:
-    return day.last_dive.isoformat() if day.last_dive is not None else _day(day, DAYS["W18.last_dive_on"])
+    return day.last_dive.isoformat() if day.last_dive is not None else _day(day, -7)
 
 
-def _left_l(day: Circumstances, subject: Subject) -> str:
+def _oxygen_used(day: Circumstances, subject: Subject) -> str:
     return _shown(day.oxygen_l_per_min + day.chance.uniform(-0.05, 0.05), 2)
 
 
 WORKED_OUT: Mapping[str, _Maker] = {
     "A01.serial": lambda day, subject: day.world.thing(day.unit).serial or "on the harness",
     "W02.serial": _serial,
-    "W02.made_on": _sensor_date("made_on"),
-    "W02.fitted_on": _sensor_date("opened_on"),
+    "W02.made_on": _made_on,
+    "W02.fitted_on": _fitted_on,
     "W03.batch": _batch,
     "A03.serial": _serial,
     "W04.mv_at_1_0": _pot(1.0),
@@ -485,7 +480,7 @@ WORKED_OUT: Mapping[str, _Maker] = {
     "B02.returned_bar": _near(0.69, 0.02, 2),
     "F15.lowest_po2_bar": _near(0.66, 0.02, 2),
     "F15.highest_po2_bar": _near(0.71, 0.015, 2),
-    "U02.lowest_po2_bar": _near(1.24, 0.03, 2),
+    "U02.reached_bar": _near(1.24, 0.03, 2),
     "D06.smallest_margin_percent": _near(30.0, 4.0, 0),
     "D08.density_g_per_l": _density,
     "D09.bottom_bar": lambda day, subject: _shown(_diluent_bar(day, day.depth_m), 2),
@@ -514,13 +509,13 @@ WORKED_OUT: Mapping[str, _Maker] = {
     "T01.oxygen_bar": _breathed_pressure,
     "F15.oxygen_bar": _breathed_pressure,
     "F15.diluent_bar": _diluent_pressure,
-    "F15.bailout_bar": _bailout_pressure,
+    "F15.bailout_bar": lambda day, subject: _bailout_pressure(day, subject) or _diluent_pressure(day, subject),
     "F20.gas_bar": _breathed_pressure,
     "F20.bailout_bar": _bailout_pressure,
     "P01.oxygen_bar": _breathed_pressure,
     "P01.bailout_bar": _bailout_pressure,
     "P02.used_min": _plan("planned_min"),
-    "P06.used_l_per_min": _left_l,
+    "P06.used_l_per_min": _oxygen_used,
     "P06.planned_l_per_min": _plan("oxygen_l_per_min", 1),
 }
 """Step and field to how its entry follows from the day."""
