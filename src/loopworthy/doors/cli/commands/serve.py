@@ -28,6 +28,7 @@ def serve(settings: Settings, host: str, port: int) -> None:
 
 def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
     """Print the address and each unit's verdict, then serve the workplace from one process."""
+    import gc
     import socket
 
     import uvicorn
@@ -57,5 +58,7 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
                 say("stop_serving"),
             ],
         )
+        gc.enable()
+        gc.freeze()  # what is there by now stays
         config = uvicorn.Config(app, log_level="warning", workers=1, reload=False, lifespan="off")
         uvicorn.Server(config).run(sockets=[listening])
