@@ -54,6 +54,8 @@ def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Tas
         step = catalogue.steps.get(step_id, requirement.step)
         for subject in _subjects_for(bench, unit, step, requirement):
             _want(wanted, step, subject, requirement)
+    for key in [key for key, task in wanted.items() if _renewed_later(catalogue, task, wanted)]:
+        del wanted[key]
     for task in tuple(wanted.values()):
         _add_groundwork(bench, book, catalogue, unit, task.step, task.subject, wanted)
     return tuple(sorted(wanted.values(), key=lambda task: (catalogue.order[task.step.id], task.subject.position)))
@@ -65,6 +67,14 @@ def _subjects_for(bench: Bench, unit: ThingId, step: Step, requirement: Requirem
     abouts = bench.subjects_of(unit, step)
     own = tuple(one for one in abouts if set(one.things) & set(requirement.subject.things))
     return own if own and requirement.subject.key != unit else abouts
+
+
+def _renewed_later(catalogue: Catalogue, task: Task, wanted: dict[tuple[str, str], Task]) -> bool:
+    """Whether all that the task mends has only aged, and a step that is outstanding anyhow starts its clock anew."""
+    if not task.mends or any(one.standing.code != "aged" for one in task.mends):
+        return False
+    coming = {other.step.id for other in wanted.values()} - {task.step.id}
+    return all(coming.intersection(step.id for step in catalogue.renewing.get(one.kind, ())) for one in task.mends)
 
 
 def _want(wanted: dict[tuple[str, str], Task], step: Step, subject: Subject, requirement: Requirement) -> None:
