@@ -68,7 +68,11 @@ def common_options() -> list[click.Option]:
 
     def option(names: Sequence[str], name: str, **rest: Any) -> click.Option:
         return click.Option(
-            [*names, name], expose_value=False, callback=_kept(name), help=explained(f"common_{name}"), **rest
+            [*names, f"common_{name}"],
+            expose_value=False,
+            callback=_kept(name),
+            help=explained(f"common_{name}"),
+            **rest,
         )
 
     file = click.Path(dir_okay=False, path_type=Path)
@@ -88,9 +92,6 @@ class _People(click.types.StringParamType):
         from loopworthy.doors.cli.names import Known
 
         return Known("person").shell_complete(ctx, param, incomplete)
-
-
-COMMON = frozenset({"record", "zone", "person", "json", "owner_files"})
 
 
 class Argument(click.Argument):
@@ -116,8 +117,7 @@ class Command(click.Command):
 
     def __init__(self, *arguments: Any, **rest: Any) -> None:
         super().__init__(*arguments, **rest)
-        taken = {parameter.name for parameter in self.params}
-        self.params = [*self.params, *(one for one in common_options() if one.name not in taken)]
+        self.params = [*self.params, *common_options()]
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write arguments, the command's own options, and the common ones, each under a heading."""
@@ -128,7 +128,8 @@ class Command(click.Command):
                 continue
             told = parameter.get_help_record(ctx)
             if told is not None:
-                sections["common" if parameter.name in COMMON else "options"].append(told)
+                common = (parameter.name or "").startswith("common_")
+                sections["common" if common else "options"].append(told)
         for heading, rows in sections.items():
             if rows:
                 with formatter.section(say(f"help_{heading}")):

@@ -41,6 +41,7 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
     with socket.socket(family, socket.SOCK_STREAM) as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((host, port))
+        listening.listen()
         bound = listening.getsockname()[1]
         shown = f"[{host}]" if ":" in host else host
         url = f"http://{shown}:{bound}/"

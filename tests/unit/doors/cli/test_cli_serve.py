@@ -1,0 +1,72 @@
+"""Serving and the demonstration, each in a process of its own, as a person starts them."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tests.unit.doors.cli.conftest import Terminal
+
+PROGRAM = (sys.executable, "-c", "from loopworthy.doors.cli.main import main; main()")
+
+
+@contextmanager
+def started(*words: str, record: Path) -> Iterator[subprocess.Popen[str]]:
+    """The program, started with these words; it is stopped at the end as Ctrl-C stops it."""
+    environment = os.environ | {"LOOPWORTHY_RECORD": str(record), "LOOPWORTHY_ZONE": "Europe/Malta"}
+    process = subprocess.Popen(
+        [*PROGRAM, *words],
+        env=environment | {"PYTHONUNBUFFERED": "1"},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        yield process
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=20)
+
+
+def test_serve_prints_its_address_and_each_verdict_and_answers_there(boat: Terminal) -> None:
+    with started("serve", "--port", "0", record=boat.record) as process:
+        assert process.stdout is not None
+        first = process.stdout.readline()
+        assert first.startswith("Serving http://127.0.0.1:")
+        assert process.stdout.readline().startswith("unproven: Tern")
+        address = first.split()[1]
+        with urllib.request.urlopen(address, timeout=20) as answer:
+            assert answer.status == 200
+            assert b"Tern" in answer.read()
+
+
+def test_a_port_that_is_taken_is_named_and_ends_with_one(boat: Terminal) -> None:
+    with started("serve", "--port", "0", record=boat.record) as process:
+        assert process.stdout is not None
+        port = process.stdout.readline().strip().rstrip("/").rpartition(":")[2]
+        line = boat.refused("serve", "--port", port, code=1)
+    assert "in use" in line
+
+
+def test_an_address_that_others_reach_is_said_to_be_one(boat: Terminal) -> None:
+    with started("serve", "--port", "0", "--host", "0.0.0.0", record=boat.record) as process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        assert process.stdout.readline() == ("Whoever can reach this address can read the record and write to it.\n")
+
+
+def test_the_demonstration_tells_one_verdict_of_each_word_and_says_that_it_is_invented(
+    terminal: Terminal, tmp_path: Path
+) -> None:
+    folder = tmp_path / "rehearsal"
+    lines = terminal.ok("demo", "--path", str(folder)).splitlines()
+    assert lines[0] == f"Invented demo record in {folder}, no real unit."
+    told = terminal.told("demo", "--path", str(folder))["verdicts"]
+    assert sorted(one["verdict"] for one in told) == ["ready", "stop", "unproven"]
+    assert not terminal.record.exists()
