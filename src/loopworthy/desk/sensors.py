@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.book import Item
-from loopworthy.judgement.judges import Case, NotRecorded, factor_of, oxygen_check
-from loopworthy.judgement.standing import Standing
+from loopworthy.judgement.catalogue.model import Step
+from loopworthy.judgement.judges import OXYGEN_ANALYSES, Case, NotRecorded, factor_of, oxygen_check
+from loopworthy.judgement.standing import Bench, Standing
 from loopworthy.judgement.subjects import Subject
-from loopworthy.science.sensors.oxygen_check import OxygenCheck
+from loopworthy.science.sensors.oxygen_check import OxygenCheck, oxygen_coefficient
 from loopworthy.unit.things import Thing
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import ThingId
@@ -85,8 +86,8 @@ def _row(
         )
     bench = workplace.bench(at)
     step = workplace.catalogue.step(OXYGEN_STEP)
-    subject = Subject(key=thing, position=position, things=(thing,))
-    air, oxygen = _latest(workplace, AIR_STEP, thing, at), _latest(workplace, OXYGEN_STEP, thing, at)
+    subject = _subject(bench, unit, step, position)
+    air, oxygen = _latest(workplace, AIR_STEP, thing, at), _latest(workplace, OXYGEN_STEP, subject.key, at)
     check, why_not = None, "never-done"
     if oxygen is not None:
         case = Case(
@@ -116,12 +117,16 @@ def _row(
 
 
 def factor_history(workplace: Workplace, sensor: ThingId) -> tuple[FactorPoint, ...]:
-    """Every oxygen reading of a serial, normalised to mV per bar; readings that cannot be normalised are left out."""
+    """Every oxygen reading of a serial on whatever channel, normalised to mV per bar.
+
+    Readings that cannot be normalised are left out.
+    """
     step = workplace.catalogue.step(OXYGEN_STEP)
     book = workplace.book()
+    wanted = workplace.world.canonical(sensor)
     points = []
-    for item in book.of(OXYGEN_STEP, workplace.world.canonical(sensor)):
-        if item.event in book.withdrawals:
+    for item in book.items.values():
+        if item.step != OXYGEN_STEP or wanted not in item.things or item.event in book.withdrawals:
             continue
         case = Case(book=book, catalogue=workplace.catalogue, item=item, step=step, limits={})
         try:
@@ -131,9 +136,101 @@ def factor_history(workplace: Workplace, sensor: ThingId) -> tuple[FactorPoint, 
     return tuple(sorted(points, key=lambda point: point.moment.epoch_ms))
 
 
-def _latest(workplace: Workplace, step: str, sensor: ThingId, at: Moment) -> Item | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foretold:
+    """What a sensor should show in oxygen today, from its own air reading, before anybody looks at what it shows.
+
+    Attributes
+    ----------
+    position, title, serial : str
+    air_mv : str
+        Its air reading, as typed; '' where there is none.
+    dry_mv, humid_mv : float or None
+        Expected in dry oxygen from the cylinder, and in oxygen that took up water in the loop. [mV]
+    why_not : str
+        The step that is missing, or why it cannot be worked out; '' where it can.
+    """
+
+    position: str
+    title: str
+    serial: str
+    air_mv: str
+    dry_mv: float | None
+    humid_mv: float | None
+    why_not: str
+
+
+def foretold_oxygen(workplace: Workplace, unit: ThingId, *, at: Moment | None = None) -> tuple[Foretold, ...]:
+    """The expected oxygen reading of each sensor that is fitted, from the latest readings of the day's air."""
+    moment = at or workplace.now()
+    world = workplace.world
+    found = []
+    for position in world.positions(unit):
+        thing = world.at(unit, position.id)
+        if position.kind != "oxygen-sensor" or thing is None:
+            continue
+        air = _latest(workplace, AIR_STEP, thing, moment)
+        dry = humid = None
+        try:
+            dry, humid = (_expected_mv(workplace, unit, air, moment, oxygen_is_humid=wet) for wet in (False, True))
+            why_not = ""
+        except NotRecorded as missing:
+            why_not = missing.what
+        except InputError as error:
+            why_not = error.message
+        found.append(
+            Foretold(
+                position=position.id,
+                title=position.title,
+                serial=world.label(thing),
+                air_mv=str(air.payload.readings["air_mv"][0]) if air is not None else "",
+                dry_mv=dry,
+                humid_mv=humid,
+                why_not=why_not,
+            )
+        )
+    return tuple(found)
+
+
+def _expected_mv(workplace: Workplace, unit: ThingId, air: Item | None, at: Moment, *, oxygen_is_humid: bool) -> float:
+    if air is None:
+        raise NotRecorded(AIR_STEP)
+    pressure, climate = (_latest_of(workplace, unit, (step,), at) for step in ("C01", "C02"))
+    analysis = _latest_of(workplace, unit, OXYGEN_ANALYSES, at)
+    case = Case(
+        book=workplace.book(),
+        catalogue=workplace.catalogue,
+        item=air,
+        step=workplace.catalogue.step(AIR_STEP),
+        limits={},
+    )
+    coefficient = oxygen_coefficient(
+        ambient_pressure_mbar=case.number("barometer_hpa", item=pressure),
+        temperature_c=case.number("temperature_c", item=climate),
+        relative_humidity_fraction=case.number("humidity_percent", item=climate) / 100,
+        oxygen_fraction=case.number("oxygen_percent", item=analysis) / 100,
+        oxygen_is_humid=oxygen_is_humid,
+    )
+    return case.number("air_mv") * coefficient.coefficient
+
+
+def _latest_of(workplace: Workplace, unit: ThingId, steps: tuple[str, ...], at: Moment) -> Item:
+    """The latest reading of any of the steps, about whatever of the unit each is about now."""
+    bench = workplace.bench(at)
+    abouts = [(step, one.key) for step in steps for one in bench.subjects_of(unit, workplace.catalogue.step(step))]
+    items = [_latest(workplace, step, key, at) for step, key in abouts if key]
+    found = [one for one in items if one is not None]
+    if not found:
+        raise NotRecorded(steps[0])
+    return max(found, key=lambda one: (one.occurred_ms, one.order))
+
+
+def _subject(bench: Bench, unit: ThingId, step: Step, position: str) -> Subject:
+    """What the step is about in that position: the sensor on the channel that reads it."""
+    return next(one for one in bench.subjects_of(unit, step) if one.position == position)
+
+
+def _latest(workplace: Workplace, step: str, key: str, at: Moment) -> Item | None:
     book = workplace.book()
-    items = [
-        one for one in book.of(step, sensor) if one.event not in book.withdrawals and one.occurred_ms <= at.epoch_ms
-    ]
+    items = [one for one in book.of(step, key) if one.event not in book.withdrawals and one.occurred_ms <= at.epoch_ms]
     return max(items, key=lambda one: (one.occurred_ms, one.order)) if items else None
