@@ -8,7 +8,21 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from loopworthy.doors.web.pages import board, changes, custody, day, new_unit, parts, unit, work
+from loopworthy.doors.web.pages import (
+    board,
+    changes,
+    custody,
+    day,
+    evidence,
+    mending,
+    new_unit,
+    parts,
+    people,
+    places,
+    sensors,
+    unit,
+    work,
+)
 from loopworthy.doors.web.routes import Door
 
 
@@ -20,5 +34,19 @@ class PageModule(Protocol):
         """Its addresses."""
 
 
-MODULES: tuple[PageModule, ...] = (board, unit, work, changes, parts, new_unit, day, custody)
+MODULES: tuple[PageModule, ...] = (
+    board,
+    unit,
+    places,
+    work,
+    evidence,
+    sensors,
+    mending,
+    people,
+    changes,
+    parts,
+    new_unit,
+    day,
+    custody,
+)
 """Every page module; the order decides where two addresses would match."""
