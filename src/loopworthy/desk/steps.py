@@ -17,7 +17,7 @@ from loopworthy.judgement.book import Book, Item
 from loopworthy.judgement.catalogue.model import Page, Step
 from loopworthy.judgement.events import EvidenceRecorded
 from loopworthy.judgement.outcome import EffectiveLimit
-from loopworthy.judgement.standing import Bench, Standing
+from loopworthy.judgement.standing import SURROUNDINGS_HOLD_MS, Bench, Standing
 from loopworthy.judgement.subjects import Subject, instrument_subject
 from loopworthy.judgement.verdict import open_holds
 from loopworthy.record.chain import Draft
@@ -26,9 +26,6 @@ from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
-
-SURROUNDINGS_HOLD_MS = 2 * 3600 * 1000
-"""A reading of the surroundings is taken to hold for evidence made within two hours of it (our choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from loopworthy.judgement.book import Book
 from loopworthy.judgement.catalogue.model import Catalogue, Step
-from loopworthy.judgement.standing import Bench, State
+from loopworthy.judgement.standing import SURROUNDINGS_HOLD_MS, Bench, State
 from loopworthy.judgement.subjects import Subject
 from loopworthy.judgement.verdict import Requirement, Verdict
 from loopworthy.vocabulary.identity import ThingId
@@ -115,13 +115,47 @@ def _add_groundwork(
                 continue
             wanted[key] = Task(step=used, subject=about, mends=(), prepares=True)
             _add_groundwork(bench, book, catalogue, unit, used, about, wanted)
+    _add_surroundings(bench, book, catalogue, unit, step, wanted)
     for kind in step.after:
         for instrument_step in catalogue.steps_making[kind]:
             if instrument_step.scope.each != "instrument" or (instrument_step.id, "") in wanted:
                 continue
+            if instrument_step.on_request:  # the check at the end closes a session, it opens none
+                continue
             if not _some_instrument_good(bench, book, unit, instrument_step, kind):
                 blank = Subject(key="", position="", things=(), missing="instrument")
                 wanted[instrument_step.id, ""] = Task(step=instrument_step, subject=blank, mends=(), prepares=True)
+
+
+def _add_surroundings(
+    bench: Bench, book: Book, catalogue: Catalogue, unit: ThingId, step: Step, wanted: dict[tuple[str, str], Task]
+) -> None:
+    """The step that measures what a reading is made in, where it was measured too long ago to stand for now.
+
+    Of several that come before the reading in the order of the day the one that asks for least is taken.
+    """
+    configuration = book.world.configuration(unit)
+    own = {one.context for one in step.inputs if one.context}
+    for name in {name for kind in step.makes for name in catalogue.evidence[kind].context} - own:
+        known = book.context_at(unit, name, bench.at_ms)
+        if known is not None and bench.at_ms - known.occurred_ms <= SURROUNDINGS_HOLD_MS:
+            continue
+        measuring = [
+            one
+            for one in catalogue.steps.values()
+            if any(entered.context == name for entered in one.inputs)
+            and one.scope.each == "unit"
+            and not one.on_request
+            and configuration is not None
+            and one.when.holds(configuration)
+            and catalogue.order[one.id] < catalogue.order[step.id]
+        ]
+        if not measuring or any(one.id == key[0] for one in measuring for key in wanted):
+            continue
+        least = min(measuring, key=lambda one: (len(one.inputs), catalogue.order[one.id]))
+        for about in bench.subjects_of(unit, least):
+            wanted[least.id, about.key] = Task(step=least, subject=about, mends=(), prepares=True)
+            _add_groundwork(bench, book, catalogue, unit, least, about, wanted)
 
 
 def _some_instrument_good(bench: Bench, book: Book, unit: ThingId, step: Step, kind: str) -> bool:

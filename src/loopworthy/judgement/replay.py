@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from loopworthy.judgement.book import WITHDRAWN, Book
 from loopworthy.judgement.catalogue.model import Catalogue, Effect
-from loopworthy.judgement.events import HoldPassed
+from loopworthy.judgement.events import EvidenceRecorded, HoldPassed
 from loopworthy.judgement.verdict import Verdict, judge_unit
 from loopworthy.unit.events import ChangeMade
 from loopworthy.vocabulary.event import Event
@@ -60,17 +60,21 @@ def known_then(events: Iterable[Event], device: DeviceId, moment: Moment) -> lis
 
 def with_hindsight(events: Iterable[Event], catalogue: Catalogue, moment: Moment) -> list[Event]:
     """What is known now about a moment: all that happened by then, whenever it was declared, and what was found out
-    later about it (withdrawals, and findings that something had never been true)."""
+    later about it (withdrawals, findings that something had never been true, and the checks of instruments, for what
+    was read before a good one stands)."""
     at_ms = moment.epoch_ms
     disproving = {
         change.id for change in catalogue.changes.values() if any(one.effect is Effect.DISPROVE for one in change.rules)
     }
+    checks = {step.id for step in catalogue.steps.values() if step.scope.each == "instrument"}
 
     def concerns(event: Event) -> bool:
         if event.envelope.occurred_at.epoch_ms <= at_ms:
             return True
         if event.envelope.kind == WITHDRAWN:
             return True
+        if isinstance(event.payload, EvidenceRecorded):
+            return event.payload.step in checks
         return isinstance(event.payload, ChangeMade) and event.payload.change in disproving
 
     return [event for event in events if concerns(event)]

@@ -31,6 +31,8 @@ from loopworthy.vocabulary.time import Moment
 
 MINUTE_MS = 60_000
 DAY_MS = 24 * 60 * MINUTE_MS
+SURROUNDINGS_HOLD_MS = 120 * MINUTE_MS
+"""A reading of the surroundings is taken to hold for evidence made within two hours of it (our choice)."""
 
 
 class State(StrEnum):
@@ -496,7 +498,9 @@ class Bench:
                 if instrument not in entry.things:
                     continue
                 for check in self.book.of(step.id, instrument):
-                    between = item.occurred_ms <= check.occurred_ms < entry.occurred_ms
+                    # A check typed on the same page before the reading has the same moment: it is no later check.
+                    later = (item.occurred_ms, item.order) < (check.occurred_ms, check.order)
+                    between = later and check.occurred_ms < entry.occurred_ms
                     stands = check.event not in self.book.withdrawals
                     if between and stands and self.assess(check).outcome in (Outcome.INSIDE, Outcome.NEAR):
                         return True
