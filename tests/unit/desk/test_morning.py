@@ -170,6 +170,18 @@ def test_a_second_dive_of_the_day_reaches_ready_on_an_unopened_loop(name: str) -
     assert one.open_ones() == []
 
 
+@pytest.mark.parametrize("name", ["electronic-back-three-sensors", "pure-oxygen-chest"])
+def test_an_ordinary_morning_with_any_one_step_left_out_is_not_ready(name: str) -> None:
+    whole = trial(name)
+    whole.begin_day()
+    asked = {task.step.id for task in whole.workplace.outstanding(whole.unit)}
+    for left_out in sorted(asked):
+        one = trial(name)
+        one.begin_day()
+        one.walk(Plan(leave=frozenset({left_out})))
+        assert one.verdict().word is not Word.READY, left_out
+
+
 @pytest.mark.parametrize("configuration", CONFIGURATIONS[len(NAMES) :], ids=lambda one: one.name)
 def test_units_with_other_bailout_reach_ready_as_well(configuration: Configuration) -> None:
     one = trial(configuration)

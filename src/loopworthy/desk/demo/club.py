@@ -68,6 +68,8 @@ class UnitPlan:
         Those of them on which oxygen and diluent were filled before.
     leak_ml_per_min : mapping
         Day to the leak of its loop from then on.
+    logs_pressure : bool
+        Whether its pressure tests are logged by a manometer.
     """
 
     name: str
@@ -80,6 +82,7 @@ class UnitPlan:
     fill_days: frozenset[int]
     leak_ml_per_min: Mapping[int, float]
     loop_volume_l: float
+    logs_pressure: bool = False
 
     def leak(self, day: int) -> float:
         """Its leak on a day. [mL/min]"""
@@ -127,6 +130,7 @@ LANTERN = UnitPlan(
     fill_days=frozenset({-28, -22, -8}),
     leak_ml_per_min={-29: 12.0, -25: 14.0, -22: 13.0, -18: 17.0, -15: 19.0, -11: 22.0, -8: 24.0, -4: 26.0, 0: 28.0},
     loop_volume_l=6.0,
+    logs_pressure=True,
 )
 """Passes every leak test, while its leak grows."""
 

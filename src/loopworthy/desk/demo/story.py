@@ -13,6 +13,7 @@ from loopworthy.desk import days
 from loopworthy.desk.changes import Declared, record_change
 from loopworthy.desk.demo.circumstances import Circumstances, SensorTruth
 from loopworthy.desk.demo.club import LOT, TODAY, ZONE, SensorPlan, UnitPlan
+from loopworthy.desk.demo.usual import logged_test
 from loopworthy.desk.demo.walk import Hands, Plan, WalkingClock, do_steps, walk
 from loopworthy.desk.mending import pass_hold
 from loopworthy.desk.units import NewThing
@@ -174,6 +175,11 @@ class Teller:
         self, state: UnitState, day: int, plan: Plan | None = None, *, alone: bool = False, again: bool = False
     ) -> None:
         """Do what is outstanding and belongs to the plan."""
+        plan = plan or Plan()
+        if state.plan.logs_pressure:
+            day_of_it = self.circumstances(state, day)
+            logged = {("L02", ""): logged_test(day_of_it, sign=-1), ("L03", ""): logged_test(day_of_it, sign=1)}
+            plan = replace(plan, read={**logged, **plan.read})
         walk(
             self.workplace,
             state.unit,
@@ -205,11 +211,19 @@ class Teller:
             positions=positions,
         )
 
-    def hold(self, state: UnitState, day: int, hold: str, plan: Plan | None = None, *, alone: bool = False) -> None:
+    def hold(
+        self,
+        state: UnitState,
+        day: int,
+        hold: str,
+        plan: Plan | None = None,
+        *,
+        alone: bool = False,
+        ahead_min: float = AHEAD_MIN,
+    ) -> None:
         """Do what a hold point asks for, without passing it."""
-        plan = plan or Plan()
         pages = tuple(one.id for one in self.workplace.catalogue.pages if one.hold == hold)
-        self.walk(state, day, replace(plan, pages=pages, ahead_min=AHEAD_MIN), alone=alone)
+        self.walk(state, day, replace(plan or Plan(), pages=pages, ahead_min=ahead_min), alone=alone)
 
     def pass_hold(self, state: UnitState, hold: str) -> None:
         """Pass a hold point on the evidence that there is."""

@@ -21,6 +21,8 @@ from loopworthy.science.physics.loop_gas import loop_gas
 HOLD_S = 60
 START_MBAR = 35.0
 SET_POINT_BAR = 1.3
+LOGGED_S, LOGGED_EVERY_S = 100, 2
+SETTLING_MBAR, SETTLING_S = 1.2, 3.0
 
 ORDINARY: Mapping[str, str] = {
     # On the bench
@@ -186,6 +188,22 @@ def usual_entry(
         confirmed=frozenset(confirmed),
         note=note,
     )
+
+
+def logged_test(circumstances: Circumstances, *, sign: int) -> dict[str, str]:
+    """The fields of a pressure test that a logging manometer wrote: the trace in place of two readings.
+
+    The loop settles in the first seconds; then it moves with its leak and with the gas as that cools a little.
+    """
+    rows = []
+    for second in range(0, LOGGED_S + 1, LOGGED_EVERY_S):
+        settling_mbar = SETTLING_MBAR * (1.0 - math.exp(-second / SETTLING_S))
+        warming_k = -0.1 * second / HOLD_S
+        loss_mbar = settling_mbar + circumstances.loss_mbar(second, warming_k, sign=sign)
+        gauge_mbar = sign * (START_MBAR - loss_mbar) + circumstances.chance.uniform(-0.04, 0.04)
+        rows.append(f"{second} {gauge_mbar:.1f} {circumstances.temperature_c + warming_k:.2f}")
+    empty = dict.fromkeys(("start_mbar", "end_mbar", "hold_s", "start_c", "end_c"), "")
+    return {"trace": "\n".join(rows), **empty}
 
 
 def _typed(step: Step, one: Input, subject: Subject, circumstances: Circumstances) -> str:

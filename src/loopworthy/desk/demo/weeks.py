@@ -80,6 +80,8 @@ def tell_weeks(teller: Teller) -> None:
         if day > FAILED_ANALYSER_DAY:
             teller.analyser = teller.analysers[1]
         diving = [state for state in teller.states.values() if day in state.plan.dive_days]
+        if day == FAILED_ANALYSER_DAY:
+            _analyse_together(teller, diving, day)
         for state, begins in zip(diving, (FIRST_UNIT_AT, SECOND_UNIT_AT), strict=True):
             teller.clock.wait_until(at(day, begins))
             _tell_dive_day(teller, state, day)
@@ -92,7 +94,8 @@ def tell_weeks(teller: Teller) -> None:
 
 def _tell_dive_day(teller: Teller, state: UnitState, day: int) -> None:
     alone = day in SINGLE_HANDED_DAYS
-    teller.begin_day(state, day, alone=alone)
+    if day != FAILED_ANALYSER_DAY:
+        teller.begin_day(state, day, alone=alone)
     odd = [hold for name, odd_day, hold in ODDITIES if (name, odd_day) == (state.plan.name, day)]
     for hold in teller.holds(state) if odd else ():
         if hold in odd:
@@ -106,6 +109,14 @@ def _tell_dive_day(teller: Teller, state: UnitState, day: int) -> None:
 
 
 # --- what went wrong ------------------------------------------------------------------------------------------------
+
+
+def _analyse_together(teller: Teller, diving: list[UnitState], day: int) -> None:
+    """Both units' gas in one session, on one check of the analyser."""
+    teller.clock.wait_until(at(day, FIRST_UNIT_AT))
+    for state in diving:
+        teller.begin_day(state, day)
+        teller.hold(state, day, "H1", ahead_min=0.0)
 
 
 def _find_analyser_bad(teller: Teller, state: UnitState) -> None:
