@@ -13,7 +13,9 @@ from loopworthy.doors.web.pages import (
     changes,
     custody,
     day,
+    event,
     evidence,
+    history,
     mending,
     new_unit,
     parts,
@@ -48,5 +50,7 @@ MODULES: tuple[PageModule, ...] = (
     new_unit,
     day,
     custody,
+    history,
+    event,
 )
 """Every page module; the order decides where two addresses would match."""

@@ -128,7 +128,7 @@ def _stretch(asked: Asked, kind: EpisodeKind) -> Stretch:
     return Stretch(
         kind=kind,
         title=say(f"day.{name}"),
-        means=say("day.ends_with_it", count=len(ending)) if ending else say("day.ends_nothing"),
+        means=_means(asked, ending),
         open_text=open_text,
         earlier=tuple(
             say(
@@ -141,6 +141,14 @@ def _stretch(asked: Asked, kind: EpisodeKind) -> Stretch:
             if one.ended is not None
         ),
     )
+
+
+def _means(asked: Asked, ending: list[str]) -> str:
+    if not ending:
+        return asked.say("day.ends_nothing")
+    if len(ending) == 1:
+        return asked.say("day.ends_one", title=ending[0])
+    return asked.say("day.ends_with_it", count=len(ending))
 
 
 ROUTES = (Door(path="/unit/{unit}/day", handler=day, methods=READ_AND_SEND),)
