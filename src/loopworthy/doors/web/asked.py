@@ -152,9 +152,10 @@ class Asked:
         UnknownNameError
             If there is none.
         """
-        if not text:
-            raise UnknownNameError("event", text)
-        return self.workplace.record.get(text).id
+        try:
+            return self.workplace.record.get(text).id
+        except InputError as error:  # no identity at all, or the beginning of several: the address leads nowhere
+            raise UnknownNameError("event", text, next_step=error.next_step) from error
 
 
 async def read_request(request: Request, site: Site) -> Asked:

@@ -40,6 +40,8 @@ class Field:
         Select for the smallest step that the display shows.
     compact : bool
         Whether it stands beside others in a row.
+    signed : bool
+        Whether it may be below zero.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Field:
     resolution_choices: tuple[str, ...] = ("1", "0.1", "0.01", "0.001")
     accept: str = ""
     compact: bool = False
+    signed: bool = False
 
 
 def select(

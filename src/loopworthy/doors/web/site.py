@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -63,17 +62,21 @@ class Site:
         return DrawnPage(self.draw(answer, links), answer)
 
 
+DRAWN = "loopworthy.drawn"
+"""ASGI extension for tests: a list under this name takes every page that is drawn, context and all."""
+
+
 class DrawnPage(HTMLResponse):
-    """A drawn page that tells a test its template and context, where the test asks for it (an ASGI extension)."""
+    """A drawn page; a test that asks for it is told the template and context that it was drawn from."""
 
     def __init__(self, html: str, page: Page) -> None:
         super().__init__(html, status_code=page.status)
         self._page = page
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if "http.response.debug" in scope.get("extensions", {}):
-            info = {"template": self._page.template, "context": self._page.context}
-            await send({"type": "http.response.debug", "info": info})
+        told = scope.get("extensions", {}).get(DRAWN)
+        if told is not None:
+            told.append(self._page)
         await super().__call__(scope, receive, send)
 
 
@@ -89,7 +92,3 @@ def _environment(language: str) -> Environment:
     )
     environment.globals["say"] = Texts.load(language).say
     return environment
-
-
-Endpoint = Callable[..., Awaitable[Response]]
-"""What Starlette calls for a route."""

@@ -196,13 +196,20 @@ def _ask(asked: Asked, one: Input, name: str, unit: str, odd: OddValueError, che
 
 def question(asked: Asked, one: Input, query: Query, unit: str) -> str:
     """The question about an odd value, in the unit in which it was typed."""
-    low, high, perhaps = query.low, query.high, query.perhaps
+    low, high, perhaps = query.low, query.high, query.perhaps or _with_other_sign(one, query)
     if unit != one.unit:
         low, high, perhaps = (_in(value, one.unit, unit) for value in (low, high, perhaps))
     values = {"low": low, "high": high, "unit": unit_shown(unit), "typed": query.text}
     if perhaps:
         return asked.say("parts.odd_with_guess", **values, guess=perhaps)
     return asked.say("parts.odd_without_guess", **values)
+
+
+def _with_other_sign(one: Input, query: Query) -> str:
+    """The same digits with the other sign, where those are usual: 35 for -35 on a gauge that shows no minus."""
+    other = -Decimal(query.text)
+    usual = Decimal(one.usual_low or "-Infinity") <= other <= Decimal(one.usual_high or "Infinity")
+    return plain(other) if usual else ""
 
 
 def _in(value: str, unit: str, wanted: str) -> str:
@@ -311,6 +318,7 @@ def _field(asked: Asked, entry: StepEntry, one: Input, checked: Checked, *, comp
         choices=tuple((choice, choice) for choice in one.choices),
         required=False,
         accept="image/*" if one.kind is InputKind.FILE and one.name == "photo" else "",
+        signed=one.usual_low.startswith("-"),
         compact=compact or one.name in ("start_mbar", "end_mbar", "start_c", "end_c"),
     )
 

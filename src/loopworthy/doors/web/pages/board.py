@@ -9,7 +9,7 @@ from loopworthy.doors.web.asked import Asked
 from loopworthy.doors.web.frame import Frame, page_frame
 from loopworthy.doors.web.nexts import next_things
 from loopworthy.doors.web.routes import Door
-from loopworthy.judgement.verdict import Word
+from loopworthy.judgement.verdict import Verdict, Word
 from loopworthy.vocabulary.identity import ThingId
 
 
@@ -72,7 +72,7 @@ def board(asked: Asked) -> Answer:
     ends = [one.until_ms for one in verdicts.values() if one.word is Word.READY and one.until_ms is not None]
     context = Board(
         frame=page_frame(asked, asked.say("board.title"), until_ms=min(ends) if ends else None),
-        rows=tuple(_row(asked, one) for one in units),
+        rows=tuple(_row(asked, one, verdicts[one]) for one in units),
         at_text=asked.words.clock.when(asked.now.epoch_ms),
         new_unit_href=asked.links.new_unit(),
         people_href=asked.links.people(),
@@ -81,9 +81,8 @@ def board(asked: Asked) -> Answer:
     return Page(template="board.html", context=context)
 
 
-def _row(asked: Asked, unit: ThingId) -> BoardRow:
+def _row(asked: Asked, unit: ThingId, verdict: Verdict) -> BoardRow:
     words = asked.words
-    verdict = asked.workplace.verdict(unit, asked.now)
     things = next_things(asked, unit, verdict)
     holder = asked.workplace.world.holder(unit)
     bounded = verdict.word is Word.READY and verdict.until_ms is not None

@@ -18,6 +18,7 @@ from loopworthy.doors.web.frame import Frame, page_frame
 from loopworthy.doors.web.nexts import after_saving
 from loopworthy.doors.web.resume import LastEntry, last_entry
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
+from loopworthy.doors.web.work_aids import Aid, aid_for
 from loopworthy.doors.web.work_form import (
     PRE_BREATHE,
     TESTS,
@@ -113,6 +114,8 @@ class WorkStep:
     rows : tuple of WorkRow
     fineness : Field or None
         How finely the display shows what is judged.
+    aid : Aid or None
+        What to look at before it is entered.
     """
 
     id: str
@@ -127,6 +130,7 @@ class WorkStep:
     limits: tuple[tuple[str, str], ...]
     rows: tuple[WorkRow, ...]
     fineness: Field | None
+    aid: Aid | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -381,6 +385,7 @@ def _step(asked: Asked, unit: ThingId, entries: tuple[StepEntry, ...], checked: 
         limits=step_limits(asked, first, all_of_them=several),
         rows=rows,
         fineness=fineness_field(asked, step),
+        aid=aid_for(asked, unit, step),
     )
 
 

@@ -11,10 +11,13 @@ export function numberOf(typed) {
   return NUMBER.test(text) ? Number(text.replace("\u2212", "-").replace(",", ".")) : null;
 }
 
-// The same digits with the point moved, where that falls into the usual range. Digits are moved as text: no rounding.
+// The same digits with the point moved or the other sign, where that falls into the usual range. Digits are moved as
+// text: no rounding.
 export function guessOf(typed, low, high) {
   const [, sign, whole, part = ""] = /^([-+\u2212]?)(\d+)(?:[.,](\d+))?$/.exec(typed.trim().replace(/\s/g, "")) || [];
   if (whole === undefined) return null;
+  const turned = (sign === "-" || sign === "\u2212" ? "" : "-") + whole + (part ? "." + part : "");
+  if (Number(turned) >= low && Number(turned) <= high) return turned;
   for (const shift of [-1, 1, -2, 2, -3, 3]) {
     const digits = "0".repeat(4) + whole + part + "0".repeat(4);
     const point = 4 + whole.length + shift;
