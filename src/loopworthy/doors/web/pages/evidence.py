@@ -14,6 +14,7 @@ from loopworthy.doors.web.shown import by_whom, in_what, with_what
 from loopworthy.doors.words import Facts
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.standing import State
+from loopworthy.judgement.subjects import instrument_subject
 from loopworthy.science.loop.pressure_test import PressureTest, PressureTestAnswer
 from loopworthy.science.loop.trace import PressureTestKind
 from loopworthy.vocabulary.errors import UnknownNameError
@@ -24,14 +25,25 @@ MOST_POINTS = 400
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MadeEvidence:
-    """One kind of evidence that a reading makes, how it stands now, why, and until when."""
+    """One kind of evidence that a reading makes.
+
+    Attributes
+    ----------
+    kind : str
+    state : State or None
+        How it stands now; None where another reading decides, or its subject is not fitted.
+    why, until_text, until_iso, not_proven : str
+    another_href : str
+        The reading that decides instead.
+    """
 
     kind: str
-    state: State
-    why: str
-    until_text: str
-    until_iso: str
-    not_proven: str
+    state: State | None = None
+    why: str = ""
+    until_text: str = ""
+    until_iso: str = ""
+    not_proven: str = ""
+    another_href: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,23 +171,35 @@ def evidence_context(asked: Asked, unit: ThingId, item: Item) -> EvidencePage:
 
 
 def _made(asked: Asked, unit: ThingId, item: Item) -> tuple[MadeEvidence, ...]:
+    """How each kind that the reading makes stands now; where another reading decides, where that is."""
     catalogue, words = asked.workplace.catalogue, asked.words
     step = catalogue.steps.get(item.step)
     if step is None:
         return ()
     bench = asked.workplace.bench(asked.now)
+    subject = next((one for one in bench.subjects_of(unit, step) if one.key == item.subject), None)
+    if subject is None and step.scope.each == "instrument":
+        subject = instrument_subject(asked.workplace.world, item.subject)
     made = []
     for kind in step.makes:
-        standing = bench.alone(unit, item, kind, asked.now.epoch_ms)
+        title, not_proven = catalogue.evidence[kind].title, catalogue.evidence[kind].not_proven
+        if subject is None:
+            made.append(MadeEvidence(kind=title, why=asked.say("evidence.not_fitted"), not_proven=not_proven))
+            continue
+        standing = bench.standing(unit, step, kind, subject)
+        if standing.item is not None and standing.item.event != item.event:
+            href = asked.links.evidence(unit, standing.item.event)
+            made.append(MadeEvidence(kind=title, why=asked.say("evidence.another"), another_href=href))
+            continue
         until = standing.until_ms
         made.append(
             MadeEvidence(
-                kind=catalogue.evidence[kind].title,
+                kind=title,
                 state=standing.state,
                 why="" if standing.state is State.CURRENT else words.standing_sentence(standing, step),
                 until_text=words.clock.when(until) if until is not None else "",
                 until_iso=words.clock.iso(until) if until is not None else "",
-                not_proven=catalogue.evidence[kind].not_proven,
+                not_proven=not_proven,
             )
         )
     return tuple(made)
