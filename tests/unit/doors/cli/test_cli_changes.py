@@ -78,11 +78,12 @@ def test_an_instrument_found_bad_takes_with_it_what_was_read_on_it_since_its_las
     words = ("step", "record", "Tern", "D02", "oxygen_percent=99.5", "labelled", "--instrument", "A-1", "--as", "Ilma")
     event = ready_boat.told(*words, "--second", "Toke")["recorded"][0]["event"]
     told = ready_boat.told("change", "preview", "Tern", "analyser-failed", "--thing", "Analyser 1")
-    assert event in {one["event"] for one in told["proved_wrong"]}
+    foreseen = {one["event"] for one in told["proved_wrong"]}
     ready_boat.ok("change", "record", "Tern", "analyser-failed", "--thing", "A-1", "--as", "Ilma")
     reasons = ready_boat.told("verdict", code=3)["verdicts"][0]["reasons"]
     proved = [one["reading"]["event"] for one in reasons if one["code"] == "proved-wrong"]
-    assert set(proved) == {event}
+    assert event in proved
+    assert set(proved) <= foreseen
 
 
 def test_wrong_words_are_answered_with_the_right_ones(boat: Terminal) -> None:
