@@ -109,14 +109,13 @@ def _told() -> Workplace:
 
 def _make(path: Path) -> None:
     """Tell the story in memory, carry it into a file beside, and give it its name when it is whole."""
-    told = _told()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=path.stem, suffix=".part", dir=path.parent)
         os.close(handle)
         part = Path(name)
         try:
-            _carry(told, part)
+            _carry(_told(), part)
             os.replace(part, path)
         finally:
             part.unlink(missing_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -85,7 +86,8 @@ def test_nothing_but_the_file_is_left_in_the_directory(kept: Path) -> None:
     assert {one.name for one in kept.iterdir()} <= {name, f"{name}-wal", f"{name}-shm"}
 
 
-def test_the_file_verifies_and_goes_on_as_a_device_of_its_own(tmp_path: Path) -> None:
+def test_the_file_verifies_and_goes_on_as_a_device_of_its_own(kept: Path, tmp_path: Path) -> None:
+    shutil.copy(demo_file(kept), demo_file(tmp_path))
     seconds = Seconds()
     workplace = open_demo(tmp_path, seconds=seconds)
     seconds.value += 60.0
@@ -98,7 +100,8 @@ def test_the_file_verifies_and_goes_on_as_a_device_of_its_own(tmp_path: Path) ->
     close(workplace)
 
 
-def test_after_going_on_time_does_not_run_backwards_and_afresh_begins_again(tmp_path: Path) -> None:
+def test_after_going_on_time_does_not_run_backwards_and_afresh_begins_again(kept: Path, tmp_path: Path) -> None:
+    shutil.copy(demo_file(kept), demo_file(tmp_path))
     seconds = Seconds()
     workplace = open_demo(tmp_path, seconds=seconds)
     count, identity = len(workplace.record.events()), workplace.record.id

@@ -19,6 +19,8 @@ from loopworthy.desk.mending import pass_hold
 from loopworthy.desk.units import NewThing
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.verdict import AGAIN
+from loopworthy.unit.configuration import Configuration
+from loopworthy.vocabulary.errors import RefusedError
 from loopworthy.vocabulary.identity import ThingId
 from loopworthy.vocabulary.time import Moment, moment, zone
 
@@ -95,6 +97,13 @@ class Teller:
         """The unit of that name."""
         return self.states[name]
 
+    def configuration(self, state: UnitState) -> Configuration:
+        """How the unit is made up now."""
+        found = self.workplace.world.configuration(state.unit)
+        if found is None:
+            raise RefusedError(f"{state.plan.name} has no configuration", next_step="Choose one first")
+        return found
+
     def begin_weather(self, day: int) -> None:
         """The air of a new day; it changes little from one to the next."""
         self.weather = Weather(
@@ -111,13 +120,11 @@ class Teller:
     def circumstances(self, state: UnitState, day: int) -> Circumstances:
         """What lies behind the readings of a unit now."""
         world = self.workplace.world
-        configuration = world.configuration(state.unit)
-        assert configuration is not None
         sensors: dict[ThingId, SensorTruth] = {thing: plan.truth(day) for thing, plan in state.sensors.items()}
         return Circumstances(
             world=world,
             unit=state.unit,
-            configuration=configuration,
+            configuration=self.configuration(state),
             today=TODAY + timedelta(days=day),
             chance=self.chance,
             ambient_hpa=self.weather.ambient_hpa,
@@ -231,8 +238,7 @@ class Teller:
 
     def holds(self, state: UnitState) -> tuple[str, ...]:
         """The hold points before a dive."""
-        configuration = self.workplace.world.configuration(state.unit)
-        assert configuration is not None
+        configuration = self.configuration(state)
         return tuple(
             one.id for one in self.workplace.catalogue.holds if one.id != AGAIN and one.when.holds(configuration)
         )

@@ -52,9 +52,7 @@ def tell_thimble(teller: Teller) -> None:
         ),
         person=teller.people[state.plan.diver],
     )
-    fitted = teller.workplace.world.at(state.unit, REPLACED_POSITION)
-    assert fitted is not None
-    state.sensors[fitted] = SPARE_SENSOR
+    state.sensors[teller.workplace.world.fitted(state.unit)[REPLACED_POSITION].thing] = SPARE_SENSOR
 
 
 def tell_lantern(teller: Teller) -> None:

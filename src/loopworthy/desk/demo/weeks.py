@@ -65,10 +65,9 @@ def _begin_unit(teller: Teller, plan: UnitPlan, owner: ThingId) -> UnitState:
     fit_out(workplace, unit, things, typed_by=owner)
     confirm_all_limits(workplace, unit, source=MANUAL, owner=owner)
     state = UnitState(plan=plan, unit=unit)
+    fitted = workplace.world.fitted(unit)
     for place, sensor in enumerate(plan.sensors, start=1):
-        thing = workplace.world.at(unit, f"oxygen-sensor-{place}")
-        assert thing is not None
-        state.sensors[thing] = sensor
+        state.sensors[fitted[f"oxygen-sensor-{place}"].thing] = sensor
     state.pressures_bar = dict.fromkeys(("cylinder-oxygen", "cylinder-diluent"), FILLED_BAR)
     return state
 
