@@ -16,6 +16,8 @@ from loopworthy.doors.web.pages import (
     event,
     evidence,
     history,
+    holds,
+    limits,
     mending,
     new_unit,
     parts,
@@ -52,5 +54,7 @@ MODULES: tuple[PageModule, ...] = (
     custody,
     history,
     event,
+    limits,
+    holds,
 )
 """Every page module; the order decides where two addresses would match."""
