@@ -182,6 +182,9 @@ def work(asked: Asked) -> Answer:
     if not asked.posts:
         return Page(template="work.html", context=work_context(asked, unit, page, entries, Checked()))
     checked = check(asked, entries)
+    if _outdated(asked, unit, page_id):
+        problem = ConflictError(asked.say("work.changed_meanwhile"), next_step=asked.say("work.changed_step"))
+        return _again(asked, unit, page, entries, checked, problem=problem)
     try:
         given = given_by(asked)
         wrong = _refused_again(asked, unit)
@@ -213,6 +216,14 @@ def _wanted(asked: Asked, page: WorkPage) -> tuple[StepEntry, ...]:
         known = tuple(dict.fromkeys(one.step.id for one in page.entries))
         raise UnknownNameError("step on this page", step, known)
     return found
+
+
+def _outdated(asked: Asked, unit: ThingId, page_id: str) -> bool:
+    """Whether something was typed for a subject that the page no longer has: a part was exchanged meanwhile."""
+    whole = work_page(asked.workplace, unit, page_id, on_request=True)
+    known = {f"{one.step.id}|{one.about}" for one in whole.entries} | {one.step.id for one in whole.entries}
+    typed = [name for name in asked.form.names() if "|" in name and asked.form.get(name)]
+    return any(name.rpartition("|")[0] not in known for name in typed)
 
 
 def _again(
