@@ -1,15 +1,20 @@
 """The fold of a record for judgement: evidence by what it is about, changes, limits, waivers, repairs and holds.
 
 `Book` takes events in the record's total order and only files them. Whether evidence still stands is asked later, for
-a moment, by `standing`; so one book answers for now and, with hindsight, for any earlier minute.
+a moment, by `standing`. A book that was kept short (see `snapshot`) answers only for moments from `answers_from_ms` on.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right, insort
+from collections.abc import Callable
+from typing import Any, TypeVar
+
 import msgspec
 
-from loopworthy.judgement.catalogue.model import Catalogue
-from loopworthy.judgement.changelog import ChangeEntry, Changelog
+from loopworthy.judgement.asked import asked_steps, hold_of
+from loopworthy.judgement.catalogue.model import Catalogue, Step
+from loopworthy.judgement.changelog import EVERYTHING, NOT_UNDERSTOOD, ChangeEntry, Changelog
 from loopworthy.judgement.events import (
     CatalogueAdopted,
     EvidenceRecorded,
@@ -20,13 +25,41 @@ from loopworthy.judgement.events import (
     RepairMade,
     WaiverGiven,
 )
-from loopworthy.judgement.subjects import Subject, subjects, touched
-from loopworthy.unit.events import ChangeMade, EpisodeBegan, EpisodeKind
+from loopworthy.judgement.exchanges import Declared, Exchange, exchanges, undeclared_change
+from loopworthy.judgement.filed import (
+    ContextReading,
+    Item,
+    LimitEntry,
+    Order,
+    Passing,
+    Prerequisite,
+    Release,
+    Repair,
+    Waiver,
+    Withdrawal,
+)
+from loopworthy.judgement.lineage import Lineage
+from loopworthy.judgement.memo import Memo
+from loopworthy.judgement.subjects import JOIN, key_things, subjects, touched
+from loopworthy.unit.events import ChangeMade, EpisodeBegan, EpisodeKind, ThingsSame
 from loopworthy.unit.world import World
-from loopworthy.vocabulary.event import Event, SeenHead
+from loopworthy.vocabulary.errors import RecordError
+from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
-from loopworthy.vocabulary.reading import Reading
-from loopworthy.vocabulary.time import Moment
+
+T = TypeVar("T")
+
+__all__ = [
+    "Book",
+    "ContextReading",
+    "Item",
+    "LimitEntry",
+    "Passing",
+    "Release",
+    "Repair",
+    "Waiver",
+    "Withdrawal",
+]
 
 UNUSED_CHANGE = "stood-unused"
 UNUSED_MS = 30 * 24 * 3600 * 1000
@@ -34,117 +67,38 @@ UNUSED_MS = 30 * 24 * 3600 * 1000
 
 WITHDRAWN = "record.event-withdrawn"
 
-
-class Item(msgspec.Struct, frozen=True, kw_only=True):
-    """One piece of evidence as it was recorded, with what it is bound to.
-
-    `prerequisites` are, for each kind that the step's order rule names, the latest evidence of each step and subject
-    at that time (empty identity where there was none).
-    """
-
-    event: EventId
-    order: tuple[int, int, str, int, str]
-    device: DeviceId
-    sequence: int
-    seen: dict[DeviceId, SeenHead]
-    occurred: Moment
-    occurred_ms: int
-    recorded_ms: int
-    read_by: ThingId
-    typed_by: ThingId
-    step: str
-    unit: ThingId
-    subject: str
-    position: str
-    things: tuple[ThingId, ...]
-    payload: EvidenceRecorded
-    dive_day: EventId
-    assembly: EventId
-    preparation: EventId
-    dives: int
-    prerequisites: tuple[tuple[str, EventId], ...] = ()
-
-
-class Withdrawal(msgspec.Struct, frozen=True, kw_only=True):
-    """An event taken back, why, by whom and when."""
-
-    event: EventId
-    by: EventId
-    reason: str
-    person: ThingId
-    occurred_ms: int
-
-
-class Waiver(msgspec.Struct, frozen=True, kw_only=True):
-    """A waiver with the dive that it was given for."""
-
-    event: EventId
-    given: WaiverGiven
-    person: ThingId
-    occurred: Moment
-    dives: int
-
-
-class LimitEntry(msgspec.Struct, frozen=True, kw_only=True):
-    """A limit that the owner set or confirmed."""
-
-    event: EventId
-    limit: str
-    value: str
-    source: str
-    reason: str
-    confirmed: bool
-    occurred_ms: int
-
-
-class Repair(msgspec.Struct, frozen=True, kw_only=True):
-    """A repair and when it was made."""
-
-    event: EventId
-    made: RepairMade
-    person: ThingId
-    occurred_ms: int
-    order: tuple[int, int, str, int, str]
-
-
-class Release(msgspec.Struct, frozen=True, kw_only=True):
-    """A hold released, and by whom."""
-
-    event: EventId
-    released: HoldReleased
-    person: ThingId
-    occurred_ms: int
-
-
-class ContextReading(msgspec.Struct, frozen=True, kw_only=True):
-    """The surroundings as somebody last measured them."""
-
-    reading: Reading
-    occurred_ms: int
-    event: EventId
-
-
-class Passing(msgspec.Struct, frozen=True, kw_only=True):
-    """A hold point that somebody passed."""
-
-    event: EventId
-    passed: HoldPassed
-    person: ThingId
-    occurred: Moment
+_MEANS_SOMETHING = ("unit.", "judgement.", WITHDRAWN)
+"""Kinds of event that evidence may depend on; one of them that cannot be read here is never taken for nothing."""
 
 
 class Book(msgspec.Struct):
     """Everything that a verdict is made from.
 
     Make one with `Book()`, give it every event in total order with `take`.
+
+    Attributes
+    ----------
+    by_subject : dict
+        Step and subject to the evidence about it, oldest first by the time at which it was read.
+    by_unit : dict
+        Step and unit to the evidence recorded for it, in the record's order.
+    withdrawn_of : dict
+        As `by_subject`, only what was withdrawn.
+    dives_ended : dict
+        Unit to the times at which its dives ended, sorted; a dive that was taken back is still among them.
+    end : tuple
+        Place in the total order of the last event taken.
     """
 
     world: World = msgspec.field(default_factory=World.empty)
     items: dict[EventId, Item] = {}
     by_subject: dict[str, list[EventId]] = {}
     by_instrument: dict[ThingId, list[EventId]] = {}
+    by_unit: dict[str, list[EventId]] = {}
     changes: Changelog = msgspec.field(default_factory=Changelog)
+    lineage: Lineage = msgspec.field(default_factory=Lineage)
     withdrawals: dict[EventId, Withdrawal] = {}
+    withdrawn_of: dict[str, list[EventId]] = {}
     waivers: dict[ThingId, list[Waiver]] = {}
     limits: dict[str, list[LimitEntry]] = {}
     repairs: dict[EventId, list[Repair]] = {}
@@ -153,242 +107,463 @@ class Book(msgspec.Struct):
     passings: dict[ThingId, list[Passing]] = {}
     adopted: list[tuple[EventId, CatalogueAdopted]] = []
     dives_ended: dict[ThingId, list[int]] = {}
-    last_dive_day_ms: dict[ThingId, int] = {}
+    dive_days: dict[ThingId, list[tuple[EventId, int]]] = {}
     last_event_ms: dict[ThingId, int] = {}
+    declared: dict[DeviceId, Declared] = {}
     count: int = 0
+    end: Order | None = None
+    answers_from_ms: int = 0
+    memo: Memo = msgspec.field(default_factory=Memo)
 
     def take(self, event: Event, catalogue: Catalogue) -> None:
-        """File one event. Events that mean nothing to judgement are only counted."""
+        """File one event. Events that mean nothing to judgement are only counted; one taken already is left alone.
+
+        Raises
+        ------
+        RecordError
+            If the event belongs before the last one taken: the record has to be folded anew.
+        """
+        order = event.order
+        if self.end is not None and order <= self.end:
+            if order == self.end:
+                return
+            raise RecordError(
+                "An event belongs before the last one that the book has taken", next_step="Fold the record anew"
+            )
+        branch = self.lineage.take(event)
         self.count += 1
+        self.end = order
         payload = event.payload
         kind = event.envelope.kind
         if isinstance(payload, EvidenceRecorded):
-            self._evidence(event, payload, catalogue)
-            return
-        if kind.startswith("unit."):
-            self._unit_event(event, catalogue)
+            self._evidence(event, order, branch, payload, catalogue)
+        elif payload is None and kind.startswith(_MEANS_SOMETHING):
+            self._not_understood(event, order, branch)
+            if kind.startswith("unit."):
+                self.world.apply(event)
+        elif kind.startswith("unit."):
+            self._unit_event(event, order, branch, catalogue)
         elif kind == WITHDRAWN:
-            self._withdrawal(event)
-        elif isinstance(payload, WaiverGiven):
-            waiver = Waiver(
-                event=event.id,
-                given=payload,
-                person=event.envelope.read_by,
-                occurred=event.envelope.occurred_at,
-                dives=self.dives_before(payload.unit, event.envelope.occurred_at.epoch_ms),
-            )
-            self.waivers.setdefault(payload.unit, []).append(waiver)
+            self._withdrawal(event, order, branch)
         elif isinstance(payload, LimitSet | LimitConfirmed):
-            entry = LimitEntry(
-                event=event.id,
-                limit=payload.limit,
-                value=payload.value,
-                source=payload.source,
-                reason=payload.reason if isinstance(payload, LimitSet) else "",
-                confirmed=isinstance(payload, LimitConfirmed),
-                occurred_ms=event.envelope.occurred_at.epoch_ms,
-            )
-            self.limits.setdefault(f"{payload.unit} {payload.limit}", []).append(entry)
-        elif isinstance(payload, RepairMade):
-            repair = Repair(
-                event=event.id,
-                made=payload,
-                person=event.envelope.read_by,
-                occurred_ms=event.envelope.occurred_at.epoch_ms,
-                order=event.order,
-            )
-            for mended in payload.mends:
-                self.repairs.setdefault(mended, []).append(repair)
-        elif isinstance(payload, HoldReleased):
-            release = Release(
-                event=event.id,
-                released=payload,
-                person=event.envelope.read_by,
-                occurred_ms=event.envelope.occurred_at.epoch_ms,
-            )
-            self.releases.setdefault(payload.hold, []).append(release)
-        elif isinstance(payload, HoldPassed):
-            passing = Passing(
-                event=event.id, passed=payload, person=event.envelope.read_by, occurred=event.envelope.occurred_at
-            )
-            self.passings.setdefault(payload.unit, []).append(passing)
-        elif isinstance(payload, CatalogueAdopted):
-            self.adopted.append((event.id, payload))
+            self._limit(event, order, branch, payload)
+        else:
+            self._statement(event, order, branch)
+
+    def follows(self, event: Event) -> bool:
+        """Whether the event comes after all that were taken, so that the fold can go on with it."""
+        return self.end is None or event.order > self.end
 
     # --- what was filed ---------------------------------------------------------------------------------------------
 
     def of(self, step: str, subject: str) -> list[Item]:
-        """All evidence of a step about a subject, oldest first by the record's order."""
+        """All evidence of a step about a subject, oldest first by the time at which it was read."""
+        if not subject:
+            return []
         return [self.items[event] for event in self.by_subject.get(f"{step} {subject}", ())]
 
-    def dives_before(self, unit: ThingId, moment_ms: int) -> int:
+    def dives_before(self, unit: ThingId, moment_ms: float) -> int:
         """How many dives of the unit had ended by then."""
-        return sum(1 for ended in self.dives_ended.get(unit, ()) if ended <= moment_ms)
+        return bisect_right(self.dives_ended.get(unit, ()), moment_ms)
 
     def episode_at(self, unit: ThingId, kind: EpisodeKind, moment_ms: int) -> EventId:
-        """The episode of that kind that was open at the moment; empty if none was."""
-        for episode in reversed(self.world.episodes(unit, kind)):
+        """The episode of that kind that was open at the moment; empty if none was, or if it was taken back."""
+        for episode in reversed(self.world.stretches.get(self.world.canonical(unit), {}).get(kind, ())):
             if episode.began.epoch_ms <= moment_ms:
-                open_still = episode.ended is None or episode.ended.epoch_ms > moment_ms
-                return episode.id if open_still else ""
+                ended = episode.ended is not None and episode.ended.epoch_ms <= moment_ms
+                return "" if ended or episode.id in self.withdrawals else episode.id
         return ""
 
-    def context_at(self, unit: ThingId, name: str, moment_ms: int) -> ContextReading | None:
-        """The latest reading of the surroundings made by that moment."""
-        found = None
-        for context in self.contexts.get(f"{unit} {name}", ()):
-            if context.occurred_ms <= moment_ms and (found is None or context.occurred_ms >= found.occurred_ms):
-                found = context
-        return found
+    def last_dive_day_ms(self, unit: ThingId, moment_ms: float) -> int | None:
+        """When the last dive day that had begun by then began; None if none had."""
+        days = [
+            began
+            for event, began in reversed(self.dive_days.get(unit, ()))
+            if began <= moment_ms and event not in self.withdrawals
+        ]
+        return max(days, default=None)
 
-    # --- filing -----------------------------------------------------------------------------------------------------
+    def context_at(self, unit: ThingId, name: str, moment_ms: float) -> ContextReading | None:
+        """The latest reading of the surroundings made by that moment that was not taken back."""
+        readings = self.contexts.get(f"{unit} {name}", ())
+        for place in range(bisect_right(readings, moment_ms, key=_occurred) - 1, -1, -1):
+            if readings[place].event not in self.withdrawals:
+                return readings[place]
+        return None
 
-    def _evidence(self, event: Event, payload: EvidenceRecorded, catalogue: Catalogue) -> None:
+    def contexts_after(self, unit: ThingId, name: str, moment_ms: int) -> list[ContextReading]:
+        """Readings of the surroundings made later than that, oldest first, those taken back among them."""
+        readings = self.contexts.get(f"{unit} {name}", [])
+        return readings[bisect_right(readings, moment_ms, key=_occurred) :]
+
+    # --- filing evidence --------------------------------------------------------------------------------------------
+
+    def _evidence(
+        self, event: Event, order: Order, branch: int, payload: EvidenceRecorded, catalogue: Catalogue
+    ) -> None:
         envelope = event.envelope
-        occurred_ms = envelope.occurred_at.epoch_ms
+        recorded_ms = envelope.recorded_at.epoch_ms
+        occurred_ms = (
+            recorded_ms
+            if envelope.occurred_at == envelope.recorded_at
+            else min(envelope.occurred_at.epoch_ms, recorded_ms)
+        )
         unit = self.world.canonical(payload.unit)
         subject = self._key(payload.subject)
         step = catalogue.steps.get(payload.step)
-        prerequisites: tuple[tuple[str, EventId], ...] = ()
-        if step is not None and step.after:
-            prerequisites = self._prerequisites(unit, step.after, payload, catalogue)
+        about = dict.fromkeys((*(self.world.canonical(one) for one in envelope.subjects), *key_things(subject)))
         item = Item(
             event=event.id,
-            order=event.order,
+            order=order,
             device=envelope.device,
+            branch=branch,
             sequence=envelope.sequence,
             seen=envelope.seen,
             occurred=envelope.occurred_at,
             occurred_ms=occurred_ms,
-            recorded_ms=envelope.recorded_at.epoch_ms,
+            recorded_ms=recorded_ms,
             read_by=envelope.read_by,
             typed_by=envelope.typed_by,
             step=payload.step,
             unit=unit,
             subject=subject,
             position=payload.position,
-            things=tuple(self.world.canonical(thing) for thing in envelope.subjects),
+            things=tuple(about),
             payload=payload,
-            dive_day=self.episode_at(unit, "dive-day", occurred_ms),
-            assembly=self.episode_at(unit, "assembly", occurred_ms),
-            preparation=self.episode_at(unit, "preparation", occurred_ms),
+            dive_day=self._episode_now(unit, "dive-day", occurred_ms),
+            assembly=self._episode_now(unit, "assembly", occurred_ms),
+            preparation=self._episode_now(unit, "preparation", occurred_ms),
             dives=self.dives_before(unit, occurred_ms),
-            prerequisites=prerequisites,
+            prerequisites=self._prerequisites(unit, step, payload, occurred_ms, catalogue),
         )
         self.items[event.id] = item
-        self.by_subject.setdefault(f"{item.step} {subject}", []).append(event.id)
-        for instrument in payload.instruments:
-            self.by_instrument.setdefault(self.world.canonical(instrument), []).append(event.id)
+        self._index(item)
         if step is not None:
             for one in step.inputs:
-                if one.context and one.name in payload.readings:
+                if one.context and payload.readings.get(one.name):
                     context = ContextReading(
                         reading=payload.readings[one.name][0], occurred_ms=occurred_ms, event=event.id
                     )
-                    self.contexts.setdefault(f"{unit} {one.context}", []).append(context)
-        self.last_event_ms[unit] = max(occurred_ms, self.last_event_ms.get(unit, 0))
+                    insort(self.contexts.setdefault(f"{unit} {one.context}", []), context, key=_occurred)
+        if occurred_ms > self.last_event_ms.get(unit, 0):
+            self.last_event_ms[unit] = occurred_ms
+
+    def _index(self, item: Item) -> None:
+        if item.subject:
+            filed = self.by_subject.setdefault(f"{item.step} {item.subject}", [])
+            if filed and self.items[filed[-1]].when > item.when:
+                filed.insert(bisect_left(filed, item.when, key=lambda one: self.items[one].when), item.event)
+            else:
+                filed.append(item.event)
+        self.by_unit.setdefault(f"{item.step} {item.unit}", []).append(item.event)
+        for instrument in item.payload.instruments:
+            self.by_instrument.setdefault(self.world.canonical(instrument), []).append(item.event)
+
+    def _episode_now(self, unit: ThingId, kind: EpisodeKind, moment_ms: int) -> EventId:
+        stretches = self.world.stretches.get(unit, {}).get(kind)
+        if not stretches:
+            return ""
+        began_ms = self.memo.began_ms.get(stretches[-1].id)
+        if began_ms is None:
+            began_ms = self.memo.began_ms[stretches[-1].id] = stretches[-1].began.epoch_ms
+        if stretches[-1].is_open and began_ms <= moment_ms and stretches[-1].id not in self.withdrawals:
+            return stretches[-1].id
+        return self.episode_at(unit, kind, moment_ms)
 
     def _key(self, subject: str) -> str:
-        if "~" not in subject:
+        if JOIN not in subject:
             return self.world.canonical(subject)
-        return "~".join(self.world.canonical(part) for part in subject.split("~"))
+        return JOIN.join(self.world.canonical(part) for part in subject.split(JOIN))
 
     def _prerequisites(
-        self, unit: ThingId, kinds: tuple[str, ...], payload: EvidenceRecorded, catalogue: Catalogue
-    ) -> tuple[tuple[str, EventId], ...]:
-        configuration = self.world.configuration(unit)
-        found: list[tuple[str, EventId]] = []
-        for kind in kinds:
-            for step in catalogue.steps_making[kind]:
-                if step.on_request or configuration is None or not step.when.holds(configuration):
-                    continue
-                abouts: tuple[Subject, ...] = subjects(self.world, unit, step)
-                keys = [one.key for one in abouts]
-                if step.scope.each == "instrument":
-                    keys = [self.world.canonical(one) for one in payload.instruments] or [""]
-                for key in keys:
-                    events = self.by_subject.get(f"{step.id} {key}", ())
-                    found.append((kind, events[-1] if events else ""))
+        self, unit: ThingId, step: Step | None, payload: EvidenceRecorded, occurred_ms: int, catalogue: Catalogue
+    ) -> tuple[Prerequisite, ...]:
+        if step is None or not step.after:
+            return ()
+        plan = self.memo.plans.get((unit, step.id))
+        if plan is None:
+            plan = self.memo.plans[unit, step.id] = self._order_plan(unit, step, catalogue)
+        found: list[Prerequisite] = []
+        for kind, maker, key, about in plan:
+            if maker and not about:  # an instrument: whichever of those used has been checked
+                keys = [self.world.canonical(one) for one in payload.instruments]
+                checks = {one: self._newest(f"{maker} {one}", occurred_ms) for one in keys}
+                good = {one: check for one, check in checks.items() if check} or {"": ""}
+                found += [Prerequisite(kind=kind, step=maker, about=one, event=event) for one, event in good.items()]
+            else:
+                event = self._newest(f"{maker} {key}", occurred_ms) if key else ""
+                found.append(Prerequisite(kind=kind, step=maker, about=about, event=event))
         return tuple(found)
 
-    def _unit_event(self, event: Event, catalogue: Catalogue) -> None:
+    def _order_plan(self, unit: ThingId, step: Step, catalogue: Catalogue) -> tuple[tuple[str, str, str, str], ...]:
+        """Kind, step, subject's key and what it is about, of everything that has to be current before a step."""
+        configuration = self.world.configuration(unit)
+        if configuration is None:
+            return tuple((kind, "", "", "") for kind in step.after)
+        plan: list[tuple[str, str, str, str]] = []
+        for kind in step.after:
+            for maker in asked_steps(catalogue, kind, hold_of(catalogue, step), configuration):
+                if maker.scope.each == "instrument":
+                    plan.append((kind, maker.id, "", ""))
+                else:
+                    abouts = subjects(self.world, unit, maker)
+                    plan.extend((kind, maker.id, one.key, one.key or one.position) for one in abouts)
+        return tuple(plan)
+
+    def _newest(self, key: str, moment_ms: int) -> EventId:
+        for event in reversed(self.by_subject.get(key, ())):
+            if self.items[event].occurred_ms <= moment_ms:
+                return event
+        return ""
+
+    # --- filing what happened to units ------------------------------------------------------------------------------
+
+    def _unit_event(self, event: Event, order: Order, branch: int, catalogue: Catalogue) -> None:
         payload, envelope = event.payload, event.envelope
-        occurred_ms = envelope.occurred_at.epoch_ms
-        if isinstance(payload, ChangeMade) and envelope.subjects:
-            self._change(event, payload, catalogue)
-        if isinstance(payload, EpisodeBegan) and payload.episode == "dive-day":
-            for unit in envelope.subjects:
-                self._dive_day(unit, event, occurred_ms)
+        if isinstance(payload, ChangeMade):
+            if envelope.subjects:
+                self._change(event, order, branch, payload, catalogue)
+        elif isinstance(payload, EpisodeBegan):
+            if payload.episode == "dive-day":
+                for unit in dict.fromkeys(self.world.canonical(one) for one in envelope.subjects):
+                    self._dive_day(unit, event, order, branch)
+        else:
+            for exchange in exchanges(self.world, event):
+                self._exchanged(exchange, event, order, branch, catalogue)
+        self.memo.plans.clear()
         self.world.apply(event)
-        if envelope.kind == "unit.things-same":
+        if isinstance(payload, ThingsSame):
             self._file_again()
         for subject in envelope.subjects[:1]:
+            occurred_ms = envelope.occurred_at.epoch_ms
             self.last_event_ms[subject] = max(occurred_ms, self.last_event_ms.get(subject, 0))
 
-    def _change(self, event: Event, payload: ChangeMade, catalogue: Catalogue) -> None:
+    def _entry(
+        self,
+        event: Event,
+        order: Order,
+        branch: int,
+        change: str,
+        unit: ThingId,
+        *,
+        occurred_ms: int | None = None,
+        things: frozenset[ThingId] = frozenset(),
+        side: frozenset[ThingId] = frozenset(),
+        answers: dict[str, str] | None = None,
+        note: str = "",
+        timed: bool = False,
+        inferred: bool = False,
+    ) -> ChangeEntry:
+        envelope = event.envelope
+        entry = ChangeEntry(
+            event=event.id,
+            change=change,
+            unit=unit,
+            device=envelope.device,
+            branch=branch,
+            sequence=envelope.sequence,
+            order=order,
+            occurred_ms=envelope.occurred_at.epoch_ms if occurred_ms is None else occurred_ms,
+            things=things,
+            side=side,
+            answers=answers or {},
+            person=envelope.read_by,
+            typed_by=envelope.typed_by,
+            note=note,
+            zone=envelope.occurred_at.zone,
+            timed=timed,
+            inferred=inferred,
+        )
+        self.changes.add(entry)
+        return entry
+
+    def _change(self, event: Event, order: Order, branch: int, payload: ChangeMade, catalogue: Catalogue) -> None:
         envelope = event.envelope
         unit = self.world.canonical(envelope.subjects[0])
         things, side = touched(self.world, unit, payload.positions, envelope.subjects[1:])
-        entry = ChangeEntry(
-            event=event.id,
-            change=payload.change,
-            unit=unit,
-            device=envelope.device,
-            sequence=envelope.sequence,
-            occurred_ms=envelope.occurred_at.epoch_ms,
+        change = catalogue.changes.get(payload.change)
+        entry = self._entry(
+            event,
+            order,
+            branch,
+            payload.change if change is not None else NOT_UNDERSTOOD,
+            unit,
             things=things,
             side=side,
             answers=dict(payload.answers),
-            person=envelope.read_by,
             note=payload.note,
-            zone=envelope.occurred_at.zone,
         )
-        self.changes.add(entry)
-        change = catalogue.changes.get(payload.change)
+        declared = self.declared.get(envelope.device)
+        if declared is None or declared.recorded_at != envelope.recorded_at.at:
+            declared = self.declared[envelope.device] = Declared(recorded_at=envelope.recorded_at.at)
+        declared.changes.append((unit, payload.positions, things))
         if change is not None and change.does == "ends dive":
-            self.dives_ended.setdefault(unit, []).append(entry.occurred_ms)
+            insort(self.dives_ended.setdefault(unit, []), entry.occurred_ms)
 
-    def _dive_day(self, unit: ThingId, event: Event, began_ms: int) -> None:
-        unit = self.world.canonical(unit)
-        before = self.last_dive_day_ms.get(unit)
+    def _exchanged(self, exchange: Exchange, event: Event, order: Order, branch: int, catalogue: Catalogue) -> None:
+        envelope = event.envelope
+        declared = self.declared.get(envelope.device)
+        if declared is not None and declared.covers(exchange, envelope.recorded_at.at):
+            return
+        positions = (exchange.position,) if exchange.position else ()
+        things, side = touched(self.world, exchange.unit, positions, exchange.things)
+        change = undeclared_change(catalogue, self.world, exchange)
+        self._entry(event, order, branch, change, exchange.unit, things=things, side=side, inferred=True)
+
+    def _dive_day(self, unit: ThingId, event: Event, order: Order, branch: int) -> None:
+        began_ms = event.envelope.occurred_at.epoch_ms
+        self._stood_unused(unit, self._last_day(unit), began_ms, event, order, branch)
+        self.dive_days.setdefault(unit, []).append((event.id, began_ms))
+
+    def _last_day(self, unit: ThingId) -> int | None:
+        days = self.dive_days.get(unit, ())
+        return max((began for event, began in days[-8:] if event not in self.withdrawals), default=None)
+
+    def _stood_unused(
+        self, unit: ThingId, before: int | None, began_ms: int, event: Event, order: Order, branch: int
+    ) -> None:
         if before is not None and began_ms - before > UNUSED_MS:
-            self.changes.add(
-                ChangeEntry(
-                    event=f"{event.id}/unused",
-                    change=UNUSED_CHANGE,
-                    unit=unit,
-                    device=event.envelope.device,
-                    sequence=event.envelope.sequence,
-                    occurred_ms=before + UNUSED_MS,
-                    things=frozenset(),
-                    side=frozenset(),
-                    answers={},
-                    zone=event.envelope.occurred_at.zone,
-                    timed=True,
-                )
-            )
-        self.last_dive_day_ms[unit] = max(began_ms, before or 0)
+            self._entry(event, order, branch, UNUSED_CHANGE, unit, occurred_ms=before + UNUSED_MS, timed=True)
 
-    def _withdrawal(self, event: Event) -> None:
-        target = getattr(event.payload, "event", "")
-        reason = getattr(event.payload, "reason", "")
+    def _not_understood(self, event: Event, order: Order, branch: int) -> None:
+        """What cannot be read here may be anything: it counts against all that it names, or against everything."""
+        subjects_named = [self.world.canonical(one) for one in event.envelope.subjects] or [EVERYTHING]
+        self._entry(event, order, branch, NOT_UNDERSTOOD, subjects_named[0], things=frozenset(subjects_named[1:]))
+
+    # --- filing what people stated ----------------------------------------------------------------------------------
+
+    def _withdrawal(self, event: Event, order: Order, branch: int) -> None:
+        target: EventId = getattr(event.payload, "event", "")
+        if target in self.withdrawals:
+            return
+        envelope = event.envelope
         self.withdrawals[target] = Withdrawal(
             event=target,
             by=event.id,
-            reason=reason,
-            person=event.envelope.read_by,
-            occurred_ms=event.envelope.occurred_at.epoch_ms,
+            reason=getattr(event.payload, "reason", ""),
+            person=envelope.read_by,
+            occurred_ms=envelope.occurred_at.epoch_ms,
+            order=order,
+            device=envelope.device,
+            branch=branch,
+            sequence=envelope.sequence,
         )
+        item = self.items.get(target)
+        if item is not None:
+            self.withdrawn_of.setdefault(f"{item.step} {item.subject}", []).append(target)
+        for unit, days in self.dive_days.items():
+            place = next((n for n, (day, _) in enumerate(days) if day == target), None)
+            if place is not None and 0 < place < len(days) - 1:
+                self._stood_unused(unit, days[place - 1][1], days[place + 1][1], event, order, branch)
+
+    def _limit(self, event: Event, order: Order, branch: int, payload: LimitSet | LimitConfirmed) -> None:
+        envelope = event.envelope
+        entry = LimitEntry(
+            event=event.id,
+            limit=payload.limit,
+            value=payload.value,
+            source=payload.source,
+            reason=payload.reason if isinstance(payload, LimitSet) else "",
+            confirmed=isinstance(payload, LimitConfirmed),
+            occurred_ms=envelope.occurred_at.epoch_ms,
+            order=order,
+            device=envelope.device,
+            branch=branch,
+            sequence=envelope.sequence,
+            seen=envelope.seen,
+        )
+        unit = self.world.canonical(payload.unit)
+        self.limits.setdefault(f"{unit} {payload.limit}", []).append(entry)
+
+    def _statement(self, event: Event, order: Order, branch: int) -> None:
+        payload, envelope = event.payload, event.envelope
+        if isinstance(payload, WaiverGiven):
+            unit = self.world.canonical(payload.unit)
+            occurred_ms = envelope.occurred_at.epoch_ms
+            waiver = Waiver(
+                event=event.id,
+                given=payload,
+                person=envelope.read_by,
+                occurred=envelope.occurred_at,
+                occurred_ms=occurred_ms,
+                order=order,
+                device=envelope.device,
+                branch=branch,
+                sequence=envelope.sequence,
+                seen=envelope.seen,
+                dives=self.dives_before(unit, occurred_ms),
+                dive_day=self.episode_at(unit, "dive-day", occurred_ms),
+            )
+            self.waivers.setdefault(unit, []).append(waiver)
+        elif isinstance(payload, RepairMade):
+            repair = Repair(
+                event=event.id,
+                made=payload,
+                person=envelope.read_by,
+                occurred_ms=envelope.occurred_at.epoch_ms,
+                order=order,
+                device=envelope.device,
+                branch=branch,
+                sequence=envelope.sequence,
+            )
+            for mended in dict.fromkeys(payload.mends):
+                self.repairs.setdefault(mended, []).append(repair)
+        elif isinstance(payload, HoldReleased):
+            release = Release(
+                event=event.id,
+                released=payload,
+                person=envelope.read_by,
+                typed_by=envelope.typed_by,
+                occurred_ms=envelope.occurred_at.epoch_ms,
+            )
+            self.releases.setdefault(payload.hold, []).append(release)
+        elif isinstance(payload, HoldPassed):
+            passing = Passing(event=event.id, passed=payload, person=envelope.read_by, occurred=envelope.occurred_at)
+            self.passings.setdefault(self.world.canonical(payload.unit), []).append(passing)
+        elif isinstance(payload, CatalogueAdopted):
+            self.adopted.append((event.id, payload))
+
+    # --- two things turned out to be one ----------------------------------------------------------------------------
 
     def _file_again(self) -> None:
-        """Two things turned out to be one: keys are made from identities, so file all evidence under the new ones."""
-        self.by_subject.clear()
-        self.by_instrument.clear()
+        """Keys are made from identities, so everything is filed anew under those that things have now."""
+        name = self.world.canonical
+        self.memo.clear()
+        self.by_subject, self.by_instrument, self.by_unit = {}, {}, {}
         for item in sorted(self.items.values(), key=lambda one: one.order):
-            key = self._key(item.subject)
-            things = tuple(self.world.canonical(thing) for thing in item.things)
-            if key != item.subject or things != item.things:
-                self.items[item.event] = msgspec.structs.replace(item, subject=key, things=things)
-            self.by_subject.setdefault(f"{item.step} {key}", []).append(item.event)
-            for instrument in item.payload.instruments:
-                self.by_instrument.setdefault(self.world.canonical(instrument), []).append(item.event)
+            known = msgspec.structs.replace(
+                item,
+                unit=name(item.unit),
+                subject=self._key(item.subject),
+                things=tuple(dict.fromkeys(map(name, item.things))),
+            )
+            self.items[item.event] = known
+            self._index(known)
+        self.withdrawn_of = {}
+        for target in self.withdrawals:
+            item_withdrawn = self.items.get(target)
+            if item_withdrawn is not None:
+                key = f"{item_withdrawn.step} {item_withdrawn.subject}"
+                self.withdrawn_of.setdefault(key, []).append(target)
+        self.changes = self.changes.renamed(name)
+        self.contexts = _merged(self.contexts, name, _occurred)
+        self.limits = _merged(self.limits, name, lambda one: one.order)
+        self.waivers = _merged(self.waivers, name, lambda one: one.order)
+        self.dives_ended = _merged(self.dives_ended, name, lambda one: one)
+        self.dive_days = _merged(self.dive_days, name, lambda one: one[1])
+        self.passings = _merged(self.passings, name, lambda one: one.occurred.epoch_ms)
+
+
+def _occurred(reading: ContextReading) -> int:
+    return reading.occurred_ms
+
+
+def _merged(
+    filed: dict[str, list[T]], name: Callable[[ThingId], ThingId], key: Callable[[T], Any]
+) -> dict[str, list[T]]:
+    """The same lists under the names that things have now; the name is the key's first word."""
+    found: dict[str, list[T]] = {}
+    for about, entries in filed.items():
+        thing, blank, rest = about.partition(" ")
+        found.setdefault(f"{name(thing)}{blank}{rest}", []).extend(entries)
+    return {about: sorted(entries, key=key) for about, entries in found.items()}

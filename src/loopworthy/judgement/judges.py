@@ -6,6 +6,7 @@ not recorded it says so ("cannot tell"); it never guesses.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -22,6 +23,7 @@ from loopworthy.judgement.outcome import (
     assessment,
     in_unit,
     rounded,
+    step_in_unit,
 )
 from loopworthy.judgement.pressure_judge import judge_pressure_test
 from loopworthy.science.sensors.agreement import SensorReading
@@ -30,11 +32,16 @@ from loopworthy.science.sensors.history import compare_with_history
 from loopworthy.science.sensors.known_gas import check_known_gas
 from loopworthy.science.sensors.oxygen_check import OxygenCheck, check_oxygen_reading, oxygen_coefficient
 from loopworthy.science.uncertainty import Decision
-from loopworthy.vocabulary.errors import InputError
+from loopworthy.vocabulary.errors import LoopworthyError
+from loopworthy.vocabulary.identity import EventId
 
 SEA_LEVEL_HPA: Final = 1013.25
 SET_POINT_BAR: Final = 1.3
 """Set point at which a deviation is shown in bar where the catalogue names none (common practice, no source)."""
+
+_BESIDE_MS: Final = 30 * 60 * 1000
+"""Sensors read within half an hour of each other are compared with each other (our choice)."""
+_MOST_BESIDE: Final = 64
 
 OXYGEN_ANALYSES: Final = ("D02", "D23")
 """Steps that analyse the oxygen of a calibration: the unit's own cylinder, or one that stands beside the unit."""
@@ -90,12 +97,16 @@ class Case:
         readings = (item or self.item).payload.readings.get(name, ())
         if not readings:
             raise NotRecorded(name)
-        return float(readings[0].step)
+        one = item or self.item
+        step = self.catalogue.steps.get(one.step)
+        entered = step.input(name) if step is not None else None
+        return float(step_in_unit(readings[0], entered.unit if entered is not None else readings[0].unit))
 
     def used(self, *steps: str) -> Item:
         """The evidence of another step that this one rests on; of the same sensor where there are several.
 
-        Of several steps named the first that was used counts: a unit has one of them.
+        Of several steps named the first that was used counts: a unit has one of them. What was read of another sensor
+        is never taken for what was read of this one.
         """
         for step in steps:
             found = [
@@ -105,8 +116,16 @@ class Case:
             ]
             if found:
                 own = [one for one in found if set(one.things) & set(self.item.things)]
-                return (own or found)[-1]
+                other = self.catalogue.steps.get(step)
+                alike = other is not None and other.scope.each == self.step.scope.each != "unit"
+                if own or not alike:
+                    return (own or found)[-1]
         raise NotRecorded(steps[0])
+
+    def known(self, event: EventId) -> bool:
+        """Whether an event had not been taken back when this evidence was recorded."""
+        withdrawal = self.book.withdrawals.get(event)
+        return withdrawal is None or withdrawal.order > self.item.order
 
     def shown(self, name: str) -> str:
         """What was typed for an input."""
@@ -114,15 +133,21 @@ class Case:
 
 
 def judge(case: Case) -> Assessment:
-    """What the step's own judge finds; inside, with no finding, for a step without a judge."""
+    """What the step's own judge finds; inside, with no finding, for a step without a judge.
+
+    Evidence is judged beside what was on record when it was recorded: a reading that follows, or one that is taken
+    back later, does not change what this one said.
+    """
     if not case.step.judge:
         return assessment([])
     try:
         return assessment(_JUDGES[case.step.judge](case))
     except NotRecorded as missing:
         return _cannot_tell(case, "needs-reading", {"what": missing.what})
-    except InputError as error:
+    except LoopworthyError as error:
         return _cannot_tell(case, "outside-science", {"what": error.message})
+    except (ArithmeticError, ValueError, LookupError) as error:  # numbers that no instrument of the trade shows
+        return _cannot_tell(case, "outside-science", {"what": str(error)})
 
 
 def _cannot_tell(case: Case, code: str, values: dict[str, str]) -> Assessment:
@@ -253,15 +278,26 @@ def factor_of(case: Case, item: Item) -> float:
 
 def earlier_factors(case: Case, reading: Item, count: int = 10) -> list[float]:
     """The last normalised factors of the same serial before this reading, oldest first."""
-    factors = []
-    for item in case.book.of(reading.step, reading.subject):
-        if item.order >= reading.order or item.event in case.book.withdrawals:
-            continue
+    factors: list[float] = []
+    for event in reversed(case.book.by_subject.get(f"{reading.step} {reading.subject}", ())):
+        item = case.book.items[event]
+        if item.order < reading.order and case.known(event):
+            factor = _remembered_factor(case, item)
+            if factor is not None:
+                factors.append(factor)
+                if len(factors) == count:
+                    break
+    return factors[::-1]
+
+
+def _remembered_factor(case: Case, item: Item) -> float | None:
+    remembered = case.book.memo.factors
+    if item.event not in remembered:
         try:
-            factors.append(factor_of(case, item))
-        except (NotRecorded, InputError):
-            continue
-    return factors[-count:]
+            remembered[item.event] = factor_of(case, item)
+        except (NotRecorded, LoopworthyError, ArithmeticError, ValueError):
+            remembered[item.event] = None
+    return remembered[item.event]
 
 
 def _factor_history(case: Case) -> list[Finding]:
@@ -330,19 +366,16 @@ def _factor_agreement(case: Case) -> list[Finding]:
 
 
 def _beside(case: Case, name: str) -> list[tuple[str, float]]:
-    """The same reading of the other sensors of the unit, made with this one or the latest before it."""
+    """The same reading of the other sensors of the unit: of each the latest before this one, if not long before."""
     latest: dict[str, Item] = {}
-    for position, fitting in case.book.world.fitted(case.item.unit).items():
-        key = case.book.world.canonical(fitting.thing)
-        for item in case.book.of(case.item.step, key):
-            near_in_time = abs(item.occurred_ms - case.item.occurred_ms) <= 30 * 60 * 1000
-            if near_in_time and item.event not in case.book.withdrawals:
-                latest[position] = item
-    found = []
-    for position, item in sorted(latest.items()):
-        if item.subject != case.item.subject and item.payload.readings.get(name):
-            found.append((position, case.number(name, item=item)))
-    return found
+    filed = case.book.by_unit.get(f"{case.item.step} {case.item.unit}", [])
+    before = bisect_left(filed, case.item.order, key=lambda event: case.book.items[event].order)
+    for event in reversed(filed[max(0, before - _MOST_BESIDE) : before]):
+        item = case.book.items[event]
+        near_in_time = abs(item.occurred_ms - case.item.occurred_ms) <= _BESIDE_MS
+        if near_in_time and item.subject != case.item.subject and case.known(event) and item.payload.readings.get(name):
+            latest.setdefault(item.position, item)
+    return [(position, case.number(name, item=item)) for position, item in sorted(latest.items())]
 
 
 def _return_to_air(case: Case) -> list[Finding]:

@@ -1,24 +1,46 @@
 """What a reading says against its limits: inside, near, outside, or cannot tell.
 
-Numbers are compared as decimals. A value read coarser than the limit's guard is near it when it lies within the guard
-on the good side; outside means outside, however little.
+Numbers are compared as decimals. A value within the limit's guard, or within half the step in which it was read, on
+the good side is near the limit; outside means outside, however little. Limits that hold for a unit: see `limits`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from enum import StrEnum
 
-from loopworthy.judgement.book import Book, Item, LimitEntry
-from loopworthy.judgement.catalogue.model import Input, InputKind, Limit, Origin, Rule, Step
-from loopworthy.vocabulary.identity import ThingId
+from loopworthy.judgement.book import Item
+from loopworthy.judgement.catalogue.model import Input, InputKind, Rule, Step
+from loopworthy.judgement.limits import EffectiveLimit, effective_limit
 from loopworthy.vocabulary.reading import Reading
+
+__all__ = [
+    "Assessment",
+    "EffectiveLimit",
+    "Finding",
+    "Outcome",
+    "against",
+    "assessment",
+    "cannot_tell",
+    "compare_entries",
+    "compare_plain_limits",
+    "effective_limit",
+    "in_unit",
+    "rounded",
+    "step_in_unit",
+    "worst",
+]
 
 COMPARE_TO = Decimal("0.000001")
 """Computed values are rounded to this, half to even, before they are held against a limit, so that every Python
 version and every machine decides alike."""
+
+
+YES = "yes"
+"""What a tick holds; anything else is no tick."""
 
 
 class Outcome(StrEnum):
@@ -31,33 +53,6 @@ class Outcome(StrEnum):
 
 
 _WORST_FIRST = (Outcome.OUTSIDE, Outcome.CANNOT_TELL, Outcome.NEAR, Outcome.INSIDE)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EffectiveLimit:
-    """A limit as it holds for a unit at a moment.
-
-    `confirmed` is true when the owner set it or held it against the manual; `loosened` carries the reason when the
-    owner's value is looser than the catalogue's.
-    """
-
-    limit: Limit
-    value: str
-    origin: Origin
-    source: str
-    confirmed: bool
-    loosened: str = ""
-
-    @property
-    def shown(self) -> str:
-        """Value and unit."""
-        unit = self.limit.unit
-        return self.value if unit in ("", "1", "count") else f"{self.value} {unit}"
-
-    @property
-    def decimal(self) -> Decimal:
-        """The value, for comparison."""
-        return Decimal(self.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,43 +111,67 @@ def rounded(value: float) -> Decimal:
     return Decimal(repr(value)).quantize(COMPARE_TO, rounding=ROUND_HALF_EVEN)
 
 
-def effective_limit(book: Book, unit: ThingId, limit: Limit, moment_ms: int) -> EffectiveLimit:
-    """The limit for a unit at a moment: the owner's latest, else the catalogue's."""
-    entries = [entry for entry in book.limits.get(f"{unit} {limit.id}", ()) if entry.occurred_ms <= moment_ms]
-    set_entries = [entry for entry in entries if not entry.confirmed and entry.event not in book.withdrawals]
-    latest: LimitEntry | None = set_entries[-1] if set_entries else None
-    if latest is None:
-        confirmed = any(
-            entry.confirmed and entry.value == limit.value and entry.event not in book.withdrawals for entry in entries
-        )
-        return EffectiveLimit(
-            limit=limit, value=limit.value, origin=limit.origin, source=limit.source, confirmed=confirmed
-        )
-    loosened = "" if limit.is_tightened_by(latest.value) else latest.reason or latest.source
-    return EffectiveLimit(
-        limit=limit, value=latest.value, origin=Origin.OWNER, source=latest.source, confirmed=True, loosened=loosened
-    )
-
-
-def against(limit: EffectiveLimit, value: Decimal, *, about: str, shown: str) -> Finding:
-    """A number against a limit for which higher or lower is better."""
+def against(limit: EffectiveLimit, value: Decimal, *, about: str, shown: str, step: Decimal = Decimal(0)) -> Finding:
+    """A number, read in steps of `step`, against a limit for which higher or lower is better."""
     higher = limit.limit.tighter.value == "higher"
     margin = value - limit.decimal if higher else limit.decimal - value
     inside = margin > 0 if limit.limit.rule is Rule.BELOW else margin >= 0
-    guard = Decimal(limit.limit.guard) if limit.limit.guard else Decimal(0)
-    if not inside:
-        outcome = Outcome.OUTSIDE
-    elif guard and margin < guard:
-        outcome = Outcome.NEAR
-    else:
-        outcome = Outcome.INSIDE
+    outcome = _inside_or_near(limit, margin, step) if inside else Outcome.OUTSIDE
     return Finding(outcome=outcome, about=about, shown=shown, limit=limit, margin=margin)
 
 
+def _inside_or_near(limit: EffectiveLimit, margin: Decimal, step: Decimal) -> Outcome:
+    # A limit without a guard is no number that a second reading could settle: a count, a date, a tick.
+    if not limit.limit.guard:
+        return Outcome.INSIDE
+    return Outcome.NEAR if margin < max(Decimal(limit.limit.guard), step / 2) else Outcome.INSIDE
+
+
+def compare_entries(step: Step, item: Item) -> list[Finding]:
+    """What was entered at all: every required field, and ticks that say yes.
+
+    A missing answer is never a good answer, and an honest no is a finding outside its limit.
+    """
+    findings: list[Finding] = []
+    payload = item.payload
+    for entered in step.inputs:
+        kind = entered.kind
+        if kind in (InputKind.NUMBER, InputKind.NUMBERS, InputKind.COUNT):
+            there = len(payload.readings.get(entered.name, ())) >= (entered.count if kind is InputKind.NUMBERS else 1)
+        elif kind is InputKind.TRACE:
+            there = entered.name in payload.traces
+        elif kind is InputKind.FILE:
+            there = bool(payload.files.get(entered.name))
+        else:
+            answer = payload.answers.get(entered.name, "")
+            there = bool(answer)
+            if kind is InputKind.TICK and there and answer != YES:
+                values = {"input": entered.label, "answer": answer}
+                findings.append(
+                    Finding(
+                        outcome=Outcome.OUTSIDE, about=entered.label, shown=answer, code="answered-no", values=values
+                    )
+                )
+        if not there and entered.required:
+            findings.append(cannot_tell(entered.label, "not-entered", input=entered.label))
+    return findings
+
+
+def cannot_tell(about: str, code: str, **values: str) -> Finding:
+    """The finding that something cannot be told, with the reason."""
+    return Finding(outcome=Outcome.CANNOT_TELL, about=about, shown="", code=code, values=values)
+
+
 def compare_plain_limits(
-    step: Step, item: Item, limits: dict[str, EffectiveLimit], *, today: date, read_on: date
+    step: Step, item: Item, limits: Mapping[str, EffectiveLimit], *, today: date, read_on: date
 ) -> list[Finding]:
-    """Every limit of the step that compares an entry directly; limits for a judge are left to it."""
+    """Every limit of the step that compares an entry directly; limits for a judge are left to it.
+
+    Raises
+    ------
+    ValueError
+        If a reading's unit cannot be turned into the one that the step asks for.
+    """
     findings: list[Finding] = []
     for limit in step.limits:
         if limit.rule is Rule.JUDGE:
@@ -170,25 +189,10 @@ def compare_plain_limits(
     return findings
 
 
-def _missing(entered: Input, effective: EffectiveLimit) -> list[Finding]:
-    if not entered.required:
-        return []
-    return [
-        Finding(
-            outcome=Outcome.CANNOT_TELL,
-            about=entered.label,
-            shown="",
-            limit=effective,
-            code="not-entered",
-            values={"input": entered.label},
-        )
-    ]
-
-
 def _choice(entered: Input, item: Item, effective: EffectiveLimit) -> list[Finding]:
     answer = item.payload.answers.get(entered.name)
     if not answer:
-        return _missing(entered, effective)
+        return []
     allowed = [part.strip() for part in effective.value.split(",")]
     outcome = Outcome.INSIDE if answer in allowed else Outcome.OUTSIDE
     return [Finding(outcome=outcome, about=entered.label, shown=answer, limit=effective)]
@@ -197,7 +201,7 @@ def _choice(entered: Input, item: Item, effective: EffectiveLimit) -> list[Findi
 def _date(entered: Input, item: Item, effective: EffectiveLimit, *, today: date, read_on: date) -> list[Finding]:
     answer = item.payload.answers.get(entered.name)
     if not answer:
-        return _missing(entered, effective)
+        return []
     try:
         stated = date.fromisoformat(answer)
     except ValueError:
@@ -217,8 +221,8 @@ def _date(entered: Input, item: Item, effective: EffectiveLimit, *, today: date,
     at_reading = margin + (today - read_on).days
     if margin >= 0:
         outcome, code = Outcome.INSIDE, ""
-    elif at_reading >= 0:
-        outcome, code = Outcome.CANNOT_TELL, "date-passed"
+    elif at_reading >= 0:  # it was inside when it was read; that it has ended since is the clock's business
+        outcome, code = Outcome.INSIDE, "date-passed"
     else:
         outcome, code = Outcome.OUTSIDE, ""
     return [
@@ -237,37 +241,32 @@ def _date(entered: Input, item: Item, effective: EffectiveLimit, *, today: date,
 def _numbers(entered: Input, item: Item, effective: EffectiveLimit) -> list[Finding]:
     readings = item.payload.readings.get(entered.name, ())
     if not readings or len(readings) < (entered.count if entered.kind is InputKind.NUMBERS else 1):
-        return _missing(entered, effective)
+        return []
     findings = []
     for reading in readings:
         value = in_unit(reading, entered.unit)
         if effective.limit.rule in (Rule.WITHIN, Rule.TIMES):
             other = item.payload.readings.get(effective.limit.of, ())
             if not other:
-                return _missing(entered, effective)
+                return [cannot_tell(entered.label, "not-entered", input=effective.limit.of)]
             reference = in_unit(other[0], entered.unit)
-            findings.append(_against_other(entered, effective, value, reference, str(reading)))
+            step = max(step_in_unit(reading, entered.unit), step_in_unit(other[0], entered.unit))
+            findings.append(_against_other(entered, effective, value, reference, str(reading), step))
         else:
-            findings.append(against(effective, value, about=entered.label, shown=str(reading)))
+            step = step_in_unit(reading, entered.unit)
+            findings.append(against(effective, value, about=entered.label, shown=str(reading), step=step))
     return findings
 
 
 def _against_other(
-    entered: Input, effective: EffectiveLimit, value: Decimal, reference: Decimal, shown: str
+    entered: Input, effective: EffectiveLimit, value: Decimal, reference: Decimal, shown: str, step: Decimal
 ) -> Finding:
     if effective.limit.rule is Rule.WITHIN:
         margin = effective.decimal - abs(value - reference)
     else:
         margin = value - effective.decimal * reference
-    guard = Decimal(effective.limit.guard) if effective.limit.guard else Decimal(0)
-    if margin < 0:
-        outcome = Outcome.OUTSIDE
-    elif guard and margin < guard:
-        outcome = Outcome.NEAR
-    else:
-        outcome = Outcome.INSIDE
     return Finding(
-        outcome=outcome,
+        outcome=Outcome.OUTSIDE if margin < 0 else _inside_or_near(effective, margin, step),
         about=entered.label,
         shown=shown,
         limit=effective,
@@ -283,8 +282,10 @@ _TO_METRIC: dict[tuple[str, str], tuple[Decimal, Decimal]] = {
     ("mbar", "hPa"): (Decimal(1), Decimal(0)),
     ("hPa", "mbar"): (Decimal(1), Decimal(0)),
     ("bar", "mbar"): (Decimal(1000), Decimal(0)),
+    ("bar", "hPa"): (Decimal(1000), Decimal(0)),
     ("mbar", "bar"): (Decimal("0.001"), Decimal(0)),
     ("kPa", "mbar"): (Decimal(10), Decimal(0)),
+    ("kPa", "hPa"): (Decimal(10), Decimal(0)),
     ("kg", "g"): (Decimal(1000), Decimal(0)),
     ("g", "kg"): (Decimal("0.001"), Decimal(0)),
     ("h", "min"): (Decimal(60), Decimal(0)),
@@ -309,3 +310,9 @@ def in_unit(reading: Reading, unit: str) -> Decimal:
         raise ValueError(f"{reading.unit} cannot be turned into {unit}")
     factor, offset = conversion
     return reading.decimal * factor + offset
+
+
+def step_in_unit(reading: Reading, unit: str) -> Decimal:
+    """How finely a reading was read, in another unit."""
+    conversion = _TO_METRIC.get((reading.unit, unit))
+    return reading.step if conversion is None else reading.step * conversion[0]

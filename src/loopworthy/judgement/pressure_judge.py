@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Final
 
 from loopworthy.judgement.events import EvidenceRecorded
@@ -117,13 +118,17 @@ def judge_pressure_test(
             )
         ]
     judged = test.loss_mbar if test.corrected_loss_mbar is None else test.corrected_loss_mbar
+    outcome = _OUTCOME[test.answer]
+    margin = loss.decimal - rounded(judged)
+    if outcome is Outcome.INSIDE and loss.limit.guard and margin < Decimal(loss.limit.guard):
+        outcome = Outcome.NEAR
     return [
         Finding(
-            outcome=_OUTCOME[test.answer],
+            outcome=outcome,
             about=about,
             shown=f"{judged:.1f} mbar in {test.hold_s:g} s",
             limit=loss,
-            margin=loss.decimal - rounded(judged),
+            margin=margin,
             code="pressure-test",
             values={
                 "loss": f"{test.loss_mbar:.1f}",

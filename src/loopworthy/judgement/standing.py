@@ -1,89 +1,59 @@
 """How evidence stands at a moment: current, or in which of eight ways it does not count.
 
-One `Bench` answers for one moment. It looks only at the book and the catalogue; asked twice, it says the same.
+One `Bench` answers for one moment. It looks only at the book and the catalogue; asked twice, it says the same. What
+was ever good is told by `soundness`, what undoes it by `undoing`, what ends it by `clocks`, what failed by `failures`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import date
-from decimal import Decimal
-from enum import StrEnum
+from functools import cached_property
+from math import inf
 
-from loopworthy.judgement.book import Book, Item, Waiver
-from loopworthy.judgement.catalogue.model import Catalogue, Effect, EffectRule, Rule, Step
-from loopworthy.judgement.changelog import ChangeEntry
+from loopworthy.judgement.book import UNUSED_MS, Book, Item, Waiver, Withdrawal
+from loopworthy.judgement.catalogue.model import Catalogue, Rule, Step
+from loopworthy.judgement.changelog import EVERYTHING, NOT_UNDERSTOOD, ChangeEntry
+from loopworthy.judgement.clocks import Clocks
+from loopworthy.judgement.failures import Failures
+from loopworthy.judgement.filed import Order, Prerequisite
 from loopworthy.judgement.judges import Case, judge
 from loopworthy.judgement.outcome import (
     Assessment,
     EffectiveLimit,
+    Finding,
     Outcome,
     assessment,
+    cannot_tell,
+    compare_entries,
     compare_plain_limits,
     effective_limit,
-    in_unit,
 )
+from loopworthy.judgement.soundness import Soundness, Unsound
+from loopworthy.judgement.states import COUNTING, AsOf, Standing, State, View
 from loopworthy.judgement.subjects import Subject, subjects
+from loopworthy.judgement.undoing import Undoing
 from loopworthy.vocabulary.identity import EventId, ThingId
-from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
 
-MINUTE_MS = 60_000
-DAY_MS = 24 * 60 * MINUTE_MS
-SURROUNDINGS_HOLD_MS = 120 * MINUTE_MS
+__all__ = ["COUNTING", "SURROUNDINGS_HOLD_MS", "WINDOW", "Bench", "Standing", "State", "View"]
+
+WINDOW = 5
+"""Of the readings of one step about one subject so many are looked at, newest first. An older one could count only if
+all of these had fallen; then it is time to read anew."""
+
+SURROUNDINGS_HOLD_MS = 120 * 60_000
 """A reading of the surroundings is taken to hold for evidence made within two hours of it (our choice)."""
 
+WAIVER_KIND = "EV63"
+"""The kind of evidence that a waiver is: what takes this kind away takes waivers away."""
 
-class State(StrEnum):
-    """The ways in which evidence can stand. Only the first two count."""
+_DEEPEST = 60
+"""Longest chain of evidence that rests on evidence. An ordinary morning needs about six."""
 
-    CURRENT = "current"
-    WAIVED = "waived"
-    ABSENT = "absent"
-    VOID = "void"
-    EXPIRED = "expired"
-    RECHECK = "re-check due"
-    OUT_OF_ORDER = "out of order"
-    CANNOT_TELL = "cannot tell"
-    FAILED = "failed"
-
-
-COUNTING = frozenset({State.CURRENT, State.WAIVED})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """How the evidence for one step, kind and subject stands, and why.
-
-    Attributes
-    ----------
-    state : State
-    item : Item or None
-        The evidence that decided.
-    code, values : str, dict
-        The reason, for the doors to put in words.
-    cause : str
-        The event behind the reason (the change that voided it, the repair, the waiver).
-    until_ms : int or None
-        When it expires by itself; None where no clock runs.
-    assessment : Assessment or None
-        The reading against its limits.
-    marks : tuple of str
-        What has to be shown wherever it counts: ``single-handed``, ``near limit``, ``loosened <limit>``.
-    mend : str
-        The step that mends it in the shortest way.
-    """
-
-    state: State
-    item: Item | None = None
-    code: str = ""
-    values: dict[str, str] = field(default_factory=dict)
-    cause: EventId = ""
-    until_ms: int | None = None
-    assessment: Assessment | None = None
-    marks: tuple[str, ...] = ()
-    mend: str = ""
+_PASSING = (Outcome.INSIDE, Outcome.NEAR)
 
 
 class Bench:
@@ -95,222 +65,413 @@ class Bench:
     catalogue : Catalogue
     moment : Moment
         The moment to answer for; its zone gives the date that date limits are held against.
+    view : View
+        Whether the moment is now, or past.
     """
 
-    def __init__(self, book: Book, catalogue: Catalogue, moment: Moment) -> None:
+    def __init__(self, book: Book, catalogue: Catalogue, moment: Moment, view: View = View.LIVE) -> None:
         self.book = book
         self.catalogue = catalogue
         self.moment = moment
+        self.view = view
         self.at_ms = moment.epoch_ms
         self.today: date = moment.local().date()
-        self._assessments: dict[EventId, Assessment] = {}
-        self._limits: dict[tuple[ThingId, str], EffectiveLimit] = {}
-        self._alone: dict[tuple[EventId, str, int], Standing] = {}
-        self._unsound: dict[EventId, tuple[str, EventId] | None] = {}
+        self.truth_until_ms: float = self.at_ms if view is View.THEN else inf
+        """Withdrawals and findings about what was true count up to then."""
+        self.now = AsOf(ms=self.at_ms, changes_until_ms=inf if view is View.LIVE else self.at_ms)
+        self.soundness = Soundness(self)
+        self.undoing = Undoing(self)
+        self.clocks = Clocks(self)
+        self.failures = Failures(self)
+        self._assessments: dict[tuple[ThingId, EventId], Assessment] = {}
+        self._limits: dict[tuple[ThingId, str], dict[str, EffectiveLimit]] = {}
+        self._alone: dict[tuple[ThingId, EventId, str, AsOf], Standing] = {}
         self._subjects: dict[tuple[ThingId, str], tuple[Subject, ...]] = {}
+        self._applies: dict[tuple[ThingId, str], bool] = {}
+        self._standings: dict[tuple[ThingId, str, str, str], Standing] = {}
+        self._not_understood = NOT_UNDERSTOOD in book.changes.kinds(EVERYTHING)
+        self._depth = 0
 
     # --- one requirement --------------------------------------------------------------------------------------------
 
     def standing(self, unit: ThingId, step: Step, kind: str, subject: Subject) -> Standing:
         """How the evidence of a step, as one kind, stands for a subject of a unit now."""
+        key = (unit, step.id, kind, subject.key or subject.position)
+        if key not in self._standings:
+            self._standings[key] = self._standing(unit, step, kind, subject)
+        return self._standings[key]
+
+    def _standing(self, unit: ThingId, step: Step, kind: str, subject: Subject) -> Standing:
+        since: Order | None = None
         if subject.missing:
             found = Standing(state=State.ABSENT, code=f"no-{subject.missing}", mend=step.id)
         else:
-            found = self._candidates(unit, step, kind, subject)
-        if found.state in (State.ABSENT, State.EXPIRED) and not step.never_skipped:
-            waiver = self._waiver(unit, step, subject)
-            if waiver is not None:
-                return replace(
-                    found,
-                    state=State.WAIVED,
-                    code="waived",
-                    cause=waiver.event,
-                    until_ms=None,
-                    values={"reason": waiver.given.reason, "hearer": waiver.given.hearer},
-                    marks=("waived",),
-                )
-        return found
+            found, since = self._decide(unit, step, kind, subject)
+        if found.state not in (State.ABSENT, State.EXPIRED):
+            return found
+        waiver = self._waiver(unit, step, subject.key or subject.position, self.now)
+        if waiver is None or (since is not None and waiver.order < since):
+            return found
+        if found.item is not None and self.undoing.due(unit, found.item, kind, self.now)[0]:
+            return found  # it has run out, but something would have to be looked at even if it had not
+        return replace(
+            found,
+            state=State.WAIVED,
+            code="waived",
+            cause=waiver.event,
+            until_ms=None,
+            values={"reason": waiver.given.reason, "hearer": waiver.given.hearer},
+            marks=("waived",),
+        )
 
-    def _candidates(self, unit: ThingId, step: Step, kind: str, subject: Subject) -> Standing:
-        items = [item for item in self.book.of(step.id, subject.key) if item.occurred_ms <= self.at_ms]
-        withdrawn = [item for item in items if item.event in self.book.withdrawals]
-        items = [item for item in items if item.event not in self.book.withdrawals]
-        mended_after = None
-        for item in items:
-            if self.assess(item).outcome is not Outcome.OUTSIDE or self.unsound(item) is not None:
-                continue
-            repairs = [one for one in self.book.repairs.get(item.event, ()) if one.occurred_ms <= self.at_ms]
-            if not repairs:
-                return self._failed(item, step)
-            latest = max(repairs, key=lambda one: one.order)
-            if mended_after is None or latest.order > mended_after.order:
-                mended_after = latest
-        if mended_after is not None:
-            items = [item for item in items if item.order > mended_after.order]
-            if not items:
-                return Standing(
-                    state=State.VOID,
-                    code="mended-needs-reading",
-                    cause=mended_after.event,
-                    mend=step.id,
-                    values={"cause": mended_after.made.cause, "done": mended_after.made.done},
-                )
-        if withdrawn:
-            last = max(withdrawn, key=lambda one: one.order)
-            items = [item for item in items if item.order > last.order]
-            if not items:
-                taken_back = self.book.withdrawals[last.event]
-                return Standing(
-                    state=State.ABSENT,
-                    code="reading-withdrawn",
-                    cause=taken_back.by,
-                    mend=step.id,
-                    values={"reason": taken_back.reason},
-                )
+    def _decide(self, unit: ThingId, step: Step, kind: str, subject: Subject) -> tuple[Standing, Order | None]:
+        """The standing, and since when a waiver would have to be given to cover it."""
+        failed, sinces = self.failures.now(unit, step.id, subject.key)
+        if failed is not None:
+            return self._failed(unit, failed, step), None
+        withdrawn = self._last_withdrawn(step, subject)
+        items = [
+            item
+            for item in self.window(step.id, subject.key, self.now)
+            if all(self.book.lineage.outlives(item, since.place) for since in sinces)
+            and (withdrawn is None or item.when > withdrawn.when)
+        ]
         if not items:
-            return Standing(state=State.ABSENT, code="never-done", mend=step.id)
-        items.sort(key=lambda one: (one.occurred_ms, one.order))
-        refused: Standing | None = None
-        for place in range(len(items) - 1, -1, -1):
-            found = self.alone(unit, items[place], kind, self.at_ms)
-            if found.state is State.OUT_OF_ORDER:
-                refused = refused or found
-                continue
-            return self._with_second_reading(unit, found, items[:place], kind)
-        return refused or Standing(state=State.ABSENT, code="never-done", mend=step.id)
+            if sinces:
+                last = max(sinces, key=lambda one: one.place.order)
+                found = Standing(state=State.VOID, code=last.code, cause=last.cause, values=last.values, mend=step.id)
+                return found, None
+            if withdrawn is None:
+                return Standing(state=State.ABSENT, code="never-done", mend=step.id), None
+            taken_back = self.book.withdrawals[withdrawn.event]
+            found = Standing(
+                state=State.ABSENT,
+                code="reading-withdrawn",
+                cause=taken_back.by,
+                mend=step.id,
+                values={"reason": taken_back.reason},
+            )
+            return found, taken_back.order
+        return self._first_that_counts(unit, items, kind), None
 
-    def _failed(self, item: Item, step: Step) -> Standing:
+    def _first_that_counts(self, unit: ThingId, items: list[Item], kind: str) -> Standing:
+        """The newest reading that stands; the newest of all where none does.
+
+        A reading that has fallen, or that was made out of order, says nothing against an older one that stands. One
+        whose numbers cannot be told does: it decides until it is read again.
+        """
+        first: Standing | None = None
+        near = False
+        for item in items:
+            found = self.alone(unit, item, kind, self.now)
+            outcome = self.assess(item, unit).outcome
+            near = near or outcome is Outcome.NEAR or self._near_before(unit, item)
+            if found.state is State.CURRENT:
+                return replace(found, marks=(*found.marks, "near limit")) if near else found
+            first = first or found
+            if outcome not in _PASSING:
+                break
+        assert first is not None
+        return first
+
+    def _failed(self, unit: ThingId, item: Item, step: Step) -> Standing:
         return Standing(
             state=State.FAILED,
             item=item,
             code="outside-limit",
-            assessment=self.assess(item),
+            assessment=self.assess(item, unit),
             mend=step.id,
             cause=item.event,
-            marks=self._marks(item, step),
+            marks=self._marks(unit, item, step),
         )
 
-    def _with_second_reading(self, unit: ThingId, found: Standing, earlier: list[Item], kind: str) -> Standing:
-        """A reading near its limit needs a second one that agrees; it stays marked."""
-        if found.state is not State.CURRENT or found.assessment is None or found.item is None:
-            return found
-        before = None
-        if earlier:
-            alone = self.alone(unit, earlier[-1], kind, self.at_ms)
-            if alone.state is State.CURRENT:
-                before = alone
-        near_before = before is not None and before.assessment is not None and before.assessment.outcome is Outcome.NEAR
-        if found.assessment.outcome is Outcome.NEAR:
-            if before is None:
-                return replace(found, state=State.CANNOT_TELL, code="near-needs-second", until_ms=None)
-            return replace(found, marks=(*found.marks, "near limit"))
-        if near_before:
-            return replace(found, marks=(*found.marks, "near limit"))
-        return found
+    def _last_withdrawn(self, step: Step, subject: Subject) -> Item | None:
+        events = self.book.withdrawn_of.get(f"{step.id} {subject.key}", ())
+        items = [self.book.items[one] for one in events if self.withdrawn(one) is not None]
+        return max(items, key=lambda one: one.when, default=None)
 
-    def _waiver(self, unit: ThingId, step: Step, subject: Subject) -> Waiver | None:
-        about = subject.key or subject.position
-        dives = self.book.dives_before(unit, self.at_ms)
-        for waiver in reversed(self.book.waivers.get(unit, [])):
+    def _waiver(self, unit: ThingId, step: Step, about: str, asof: AsOf) -> Waiver | None:
+        if step.never_skipped:
+            return None
+        book = self.book
+        dives = book.dives_before(unit, max(asof.ms, asof.changes_until_ms))
+        day = book.episode_at(unit, "dive-day", asof.ms)
+        for waiver in reversed(book.waivers.get(unit, [])):
             if (
                 waiver.given.step == step.id
-                and waiver.given.subject == about
+                and book.world.canonical(waiver.given.subject) == about
                 and waiver.dives == dives
-                and waiver.occurred.epoch_ms <= self.at_ms
-                and waiver.event not in self.book.withdrawals
+                and waiver.dive_day == day
+                and waiver.occurred_ms <= asof.ms
+                and (asof.order is None or waiver.order < asof.order)
+                and self.withdrawn(waiver.event) is None
+                and not book.world.is_same(waiver.person, waiver.given.hearer)
+                and not self._waiver_gone(unit, waiver, asof)
             ):
                 return waiver
         return None
 
+    def _waiver_gone(self, unit: ThingId, waiver: Waiver, asof: AsOf) -> bool:
+        """Whether a change took away the reason of a waiver, or the team that heard it."""
+        book = self.book
+        return any(
+            self.undoing.condition_holds(rule, entry) and entry.unit == unit
+            for rule in self.catalogue.rules_hitting.get(WAIVER_KIND, ())
+            for entry in book.changes.undoing(
+                rule.change, (unit,), reader=waiver, lineage=book.lineage, until_ms=asof.changes_until_ms
+            )
+        )
+
     # --- one piece of evidence --------------------------------------------------------------------------------------
 
-    def alone(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> Standing:
+    def alone(self, unit: ThingId, item: Item, kind: str, asof: AsOf) -> Standing:
         """How one piece of evidence stood at a moment, whatever else was read."""
-        key = (item.event, kind, at_ms)
+        key = (unit, item.event, kind, asof)
         known = self._alone.get(key)
         if known is None:
-            known = self._alone[key] = self._judge_alone(unit, item, kind, at_ms)
+            if self._depth > _DEEPEST:
+                return Standing(state=State.CANNOT_TELL, item=item, code="cannot-tell", mend=item.step)
+            self._depth += 1
+            try:
+                known = self._alone[key] = self._judge_alone(unit, item, kind, asof)
+            finally:
+                self._depth -= 1
         return known
 
-    def _judge_alone(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> Standing:
+    def _judge_alone(self, unit: ThingId, item: Item, kind: str, asof: AsOf) -> Standing:
         step = self.catalogue.steps.get(item.step)
         if step is None:
             return Standing(state=State.CANNOT_TELL, item=item, code="step-unknown", values={"step": item.step})
-        found = self.assess(item)
-        marks = self._marks(item, step)
-        base = Standing(state=State.CURRENT, item=item, assessment=found, marks=marks, mend=step.id)
-        if item.event in self.book.withdrawals:
-            return replace(
-                base, state=State.ABSENT, code="reading-withdrawn", cause=self.book.withdrawals[item.event].by
-            )
-        unsound = self.unsound(item)
-        if unsound is not None:
-            return replace(base, state=State.VOID, code=unsound[0], cause=unsound[1])
-        if found.outcome is Outcome.OUTSIDE:
-            return replace(base, state=State.FAILED, code="outside-limit", cause=item.event)
-        undone = self._voiding(unit, item, kind, at_ms)
-        if undone is not None:
-            return replace(
-                base,
-                state=State.VOID,
-                code="undone-by-change",
-                cause=undone.event,
-                values=self._change_values(undone),
-            )
-        disorder = self._out_of_order(unit, item, step)
+        found = self.assess(item, unit)
+        base = Standing(
+            state=State.CURRENT, item=item, assessment=found, marks=self._marks(unit, item, step), mend=step.id
+        )
+        fallen = self._fallen(unit, item, kind, asof, base, found)
+        if fallen is not None:
+            return fallen
+        disorder = self.disorder(unit, item, step)
         if disorder is not None:
             return replace(base, state=State.OUT_OF_ORDER, code=disorder[0], values=disorder[1])
+        unclear = self._unclear(unit, item, kind, asof, step, found)
+        if unclear is not None:
+            return replace(base, state=State.CANNOT_TELL, code=unclear[0], values=unclear[1])
+        ended = self.clocks.ended(unit, item, kind, asof)
+        if ended is not None:
+            return replace(base, state=State.EXPIRED, code=ended[0], values=ended[1])
+        due, confirmed_until_ms = self.undoing.due(unit, item, kind, asof)
+        if due:
+            first = due[0]
+            return replace(
+                base,
+                state=State.RECHECK,
+                code="change-withdrawn" if first.withdrawn else "recheck-after-change",
+                values={**self._change_values(first.entry), "by": first.by},
+                cause=first.entry.event,
+                mend=first.by,
+            )
+        ends = [one for one in (self.clocks.until(unit, item, kind, asof), confirmed_until_ms) if one is not None]
+        return replace(base, until_ms=min(ends, default=None))
+
+    def _fallen(
+        self, unit: ThingId, item: Item, kind: str, asof: AsOf, base: Standing, found: Assessment
+    ) -> Standing | None:
+        withdrawal = self.withdrawn(item.event)
+        if withdrawal is not None:
+            return replace(base, state=State.ABSENT, code="reading-withdrawn", cause=withdrawal.by)
+        unsound = self.soundness.of(unit, item)
+        if unsound is not None:
+            return replace(base, state=State.VOID, code=unsound.code, cause=unsound.cause)
+        if found.outcome is Outcome.OUTSIDE:
+            return replace(base, state=State.FAILED, code="outside-limit", cause=item.event)
+        undone = self.undoing.voided(unit, item, kind, asof)
+        if undone is not None:
+            code = "undone-by-exchange" if undone.inferred else "undone-by-change"
+            values = self._change_values(undone)
+            return replace(base, state=State.VOID, code=code, cause=undone.event, values=values)
+        strange = self.undoing.not_understood(unit, item, asof) if self._not_understood else None
+        if strange is not None:
+            return replace(
+                base,
+                state=State.CANNOT_TELL,
+                code="change-not-understood",
+                cause=strange.event,
+                values=self._change_values(strange),
+            )
+        return None
+
+    def _unclear(
+        self, unit: ThingId, item: Item, kind: str, asof: AsOf, step: Step, found: Assessment
+    ) -> tuple[str, dict[str, str]] | None:
         if found.outcome is Outcome.CANNOT_TELL:
             decisive = found.decisive
-            return replace(
-                base,
-                state=State.CANNOT_TELL,
-                code=decisive.code if decisive else "cannot-tell",
-                values=decisive.values if decisive else {},
-            )
-        unconfirmed = self.unconfirmed_limit(item.unit, step)
+            return (decisive.code if decisive else "") or "cannot-tell", decisive.values if decisive else {}
+        for other in self._used(item):
+            first_kind = self.catalogue.steps[other.step].makes[0]
+            if self.alone(unit, other, first_kind, AsOf.of(item)).state is State.CANNOT_TELL:
+                return "rests-on-unclear", {"step": other.step}
+        unconfirmed = self.unconfirmed_limit(unit, step)
         if unconfirmed is not None:
-            return replace(
-                base,
-                state=State.CANNOT_TELL,
-                code="limit-unconfirmed",
-                values={"limit": unconfirmed.limit.id, "value": unconfirmed.shown},
-            )
-        unmeasured = self._unmeasured(unit, item, kind, at_ms)
+            return "limit-unconfirmed", {"limit": unconfirmed.limit.id, "value": unconfirmed.shown}
+        if not self.has_second(unit, item, kind):
+            return "near-needs-second", {}
+        unmeasured = self.undoing.unmeasured(unit, item, kind, asof)
         if unmeasured:
-            return replace(base, state=State.CANNOT_TELL, code="surroundings-unknown", values={"what": unmeasured})
-        expired = self._expired(unit, item, kind, at_ms)
-        if expired is not None:
-            return replace(base, state=State.EXPIRED, code=expired[0], values=expired[1])
-        recheck = self._recheck(unit, item, kind, at_ms)
-        if recheck is not None:
-            return replace(
-                base, state=State.RECHECK, code=recheck[0], values=recheck[1], cause=recheck[2], mend=recheck[3]
-            )
-        return replace(base, until_ms=self._until(unit, item, kind, step))
+            return "surroundings-unknown", {"what": unmeasured}
+        return None
 
-    def assess(self, item: Item) -> Assessment:
-        """The item's readings against the limits that hold for its unit now."""
-        known = self._assessments.get(item.event)
+    def _change_values(self, entry: ChangeEntry) -> dict[str, str]:
+        change = self.catalogue.changes.get(entry.change)
+        title = change.title if change else entry.change
+        return {"change": title, "at_ms": str(entry.occurred_ms), "zone": entry.zone}
+
+    # --- a reading near its limit -----------------------------------------------------------------------------------
+
+    def has_second(self, unit: ThingId, item: Item, kind: str) -> bool:
+        """Whether a reading near its limit had an earlier one beside it that agreed and stood when it was made."""
+        if self.assess(item, unit).outcome is not Outcome.NEAR:
+            return True
+        asof = AsOf.of(item)
+        for before in self.window(item.step, item.subject, asof):
+            outcome = self.assess(before, unit).outcome
+            if outcome not in _PASSING:
+                return False
+            if before.when < item.when and self._stood(unit, before, kind, asof):
+                return True
+        return False
+
+    def _stood(self, unit: ThingId, item: Item, kind: str, asof: AsOf) -> bool:
+        """Whether evidence stood in every respect, though near its limit perhaps without a second reading."""
+        step = self.catalogue.steps.get(item.step)
+        return (
+            step is not None
+            and self.soundness.of(unit, item) is None
+            and self.undoing.voided(unit, item, kind, asof) is None
+            and self.disorder(unit, item, step) is None
+            and self.clocks.ended(unit, item, kind, asof) is None
+            and not self.undoing.due(unit, item, kind, asof)[0]
+        )
+
+    def _near_before(self, unit: ThingId, item: Item) -> bool:
+        """Whether the reading before this one was near its limit; then this one is the second, and stays marked."""
+        before = next(self.window(item.step, item.subject, AsOf.of(item)), None)
+        return before is not None and self.assess(before, unit).outcome is Outcome.NEAR
+
+    # --- order ------------------------------------------------------------------------------------------------------
+
+    def disorder(self, unit: ThingId, item: Item, step: Step) -> tuple[str, dict[str, str]] | None:
+        """Why evidence was made out of order, judged by what was current when it was read; None where it was not."""
+        asof = AsOf.of(item)
+        for first in item.prerequisites:
+            if not self._stood_before(unit, first, step, asof):
+                return "done-before-its-order", {"first": first.kind}
+        for used in item.payload.used:
+            other = self.book.items.get(used)
+            if other is None:
+                continue  # unsound: it rests on what is not on record
+            other_step = self.catalogue.steps.get(other.step)
+            if other_step is None or other.occurred_ms > item.occurred_ms:
+                return "used-before-read", {"step": other.step}
+            found = self.alone(unit, other, other_step.makes[0], asof)
+            if found.state is State.CANNOT_TELL or self._counts_for(unit, other, other_step.makes[0], step, asof):
+                continue
+            return "rested-on-stale", {"step": other.step, "state": found.state.value}
+        return None
+
+    def _stood_before(self, unit: ThingId, first: Prerequisite, step: Step, asof: AsOf) -> bool:
+        other = self.book.items.get(first.event)
+        if other is not None and other.occurred_ms <= asof.ms:
+            failed, sinces = self.failures.as_of(unit, other.step, other.subject, asof)
+            stands = failed is None and all(self.book.lineage.outlives(other, since.place) for since in sinces)
+            if stands and self._counts_for(unit, other, first.kind, step, asof):
+                return True
+        maker = self.catalogue.steps.get(first.step)
+        if maker is None or (other is not None and self._fell(unit, other, first.kind, asof)):
+            return False
+        return self._waiver(unit, maker, first.about, asof) is not None
+
+    def _fell(self, unit: ThingId, item: Item, kind: str, asof: AsOf) -> bool:
+        """Whether evidence was worse than absent or expired, so that no waiver could cover it."""
+        return self.alone(unit, item, kind, asof).state is not State.EXPIRED
+
+    def _counts_for(self, unit: ThingId, item: Item, kind: str, step: Step, asof: AsOf) -> bool:
+        """Whether evidence stood for another step; one that only waits to be confirmed by that step does."""
+        state = self.alone(unit, item, kind, asof).state
+        if state is State.RECHECK:
+            return all(one.by == step.id for one in self.undoing.due(unit, item, kind, asof)[0])
+        return state is State.CURRENT
+
+    def stood_when_read(self, unit: ThingId, item: Item, step: Step) -> bool:
+        """Whether evidence counted at the very moment at which it was read."""
+        return (
+            self.assess(item, unit).outcome in _PASSING
+            and self.soundness.of(unit, item) is None
+            and self.unconfirmed_limit(unit, step) is None
+            and self.has_second(unit, item, step.makes[0])
+            and self.disorder(unit, item, step) is None
+        )
+
+    # --- readings against limits ------------------------------------------------------------------------------------
+
+    def assess(self, item: Item, unit: ThingId = "") -> Assessment:
+        """The item's readings against the limits that hold now for a unit (its own, where none is named)."""
+        unit = unit or item.unit
+        known = self._assessments.get((unit, item.event))
         if known is None:
             step = self.catalogue.steps.get(item.step)
-            if step is None:
-                known = Assessment(outcome=Outcome.CANNOT_TELL, findings=())
-            else:
-                limits = self.limits(item.unit, step)
-                read_on = item.occurred.local().date()
-                plain = compare_plain_limits(step, item, limits, today=self.today, read_on=read_on)
-                case = Case(book=self.book, catalogue=self.catalogue, item=item, step=step, limits=limits)
-                known = assessment([*plain, *judge(case).findings])
-            self._assessments[item.event] = known
+            known = (
+                Assessment(outcome=Outcome.CANNOT_TELL, findings=())
+                if step is None
+                else self.compare(step, item, self.limits(unit, step), today=self.today)
+            )
+            self._assessments[unit, item.event] = known
         return known
+
+    def unsound(self, item: Item, unit: ThingId = "") -> Unsound | None:
+        """Why an item was never good; None where nothing says so."""
+        return self.soundness.of(unit or item.unit, item)
+
+    def compare(
+        self, step: Step, item: Item, limits: Mapping[str, EffectiveLimit], *, today: date | None = None
+    ) -> Assessment:
+        """The item's readings against given limits; dates as of the day of reading where no other day is named."""
+        findings = [*compare_entries(step, item), *self._names(step, item)]
+        findings += [
+            cannot_tell(step.title, "limit-unreadable", limit=one.limit.id, value=one.unreadable)
+            for one in limits.values()
+            if one.unreadable
+        ]
+        try:
+            if step.limits:
+                read_on = item.occurred.local().date()
+                findings += compare_plain_limits(step, item, limits, today=today or read_on, read_on=read_on)
+            if step.judge:
+                case = Case(book=self.book, catalogue=self.catalogue, item=item, step=step, limits=limits)
+                findings += judge(case).findings
+        except (ArithmeticError, ValueError) as error:  # written elsewhere, by a catalogue with other units
+            findings.append(cannot_tell(step.title, "outside-science", what=str(error)))
+        return assessment(findings)
+
+    def _names(self, step: Step, item: Item) -> list[Finding]:
+        """No name, no evidence; and where two people are asked for, two or the honest word that there was one."""
+        payload = item.payload
+        if not item.read_by:
+            return [cannot_tell(step.title, "nobody-named")]
+        if step.two_person and not payload.single_handed:
+            if not payload.second:
+                return [cannot_tell(step.title, "second-person-missing")]
+            if self.book.world.is_same(payload.second, item.read_by):
+                return [cannot_tell(step.title, "second-is-reader")]
+        return []
 
     def limits(self, unit: ThingId, step: Step) -> dict[str, EffectiveLimit]:
         """The step's limits as they hold for the unit now, by identifier."""
-        for limit in step.limits:
-            if (unit, limit.id) not in self._limits:
-                self._limits[unit, limit.id] = effective_limit(self.book, unit, limit, self.at_ms)
-        return {limit.id: self._limits[unit, limit.id] for limit in step.limits}
+        key = (unit, step.id)
+        if key not in self._limits:
+            self._limits[key] = {
+                limit.id: effective_limit(self.book, unit, limit, self.at_ms, known_until_ms=self.truth_until_ms)
+                for limit in step.limits
+            }
+        return self._limits[key]
 
     def unconfirmed_limit(self, unit: ThingId, step: Step) -> EffectiveLimit | None:
         """A limit of a never-skipped step that the owner has not yet held against the unit's manual."""
@@ -321,6 +482,85 @@ class Bench:
                 return limit
         return None
 
+    def _marks(self, unit: ThingId, item: Item, step: Step) -> tuple[str, ...]:
+        marks = ["single-handed"] if item.payload.single_handed else []
+        marks += [f"loosened {name}" for name, limit in self.limits(unit, step).items() if limit.loosened]
+        return tuple(marks)
+
+    def inherited_marks(self, unit: ThingId, item: Item) -> Iterator[tuple[str, str]]:
+        """Marks of everything that evidence rests on, with the step that each belongs to."""
+        for other in self.rests_on(item):
+            step = self.catalogue.steps.get(other.step)
+            if step is not None:
+                near = ("near limit",) if self.assess(other, unit).outcome is Outcome.NEAR else ()
+                for mark in (*self._marks(unit, other, step), *near):
+                    yield mark, step.id
+
+    # --- looking things up ------------------------------------------------------------------------------------------
+
+    def window(self, step: str, subject: str, asof: AsOf) -> Iterator[Item]:
+        """The newest readings of a step about a subject as of a moment, newest first, without those taken back."""
+        items = self.book.items
+        filed = self.book.by_subject.get(f"{step} {subject}", []) if subject else []
+        found = 0
+        for place in range(bisect_right(filed, asof.ms, key=lambda one: items[one].occurred_ms) - 1, -1, -1):
+            item = items[filed[place]]
+            if (asof.order is not None and item.order >= asof.order) or self.withdrawn(item.event) is not None:
+                continue
+            yield item
+            found += 1
+            if found == WINDOW:
+                return
+
+    def rests_on(self, item: Item) -> list[Item]:
+        """Everything that an item rests on, directly or through other evidence."""
+        found: dict[EventId, Item] = {}
+        waiting = list(item.payload.used)
+        while waiting:
+            other = self.book.items.get(waiting.pop())
+            if other is not None and other.event not in found:
+                found[other.event] = other
+                waiting.extend(other.payload.used)
+        return sorted(found.values(), key=lambda one: one.order)
+
+    def _used(self, item: Item) -> list[Item]:
+        found = (self.book.items.get(used) for used in item.payload.used)
+        return [one for one in found if one is not None and one.step in self.catalogue.steps]
+
+    def withdrawn(self, event: EventId) -> Withdrawal | None:
+        """The withdrawal of an event, if it is known from this point of view."""
+        withdrawal = self.book.withdrawals.get(event)
+        if withdrawal is None or withdrawal.occurred_ms > self.truth_until_ms:
+            return None
+        return withdrawal
+
+    def instruments(self, item: Item) -> tuple[ThingId, ...]:
+        """What an item was read with, under the identities that things have now."""
+        return tuple(self.book.world.canonical(one) for one in item.payload.instruments)
+
+    @cached_property
+    def instrument_steps(self) -> tuple[str, ...]:
+        """Steps that check an instrument."""
+        return tuple(step.id for step in self.catalogue.steps.values() if step.scope.each == "instrument")
+
+    @cached_property
+    def _contexts(self) -> dict[str, tuple[str, ...]]:
+        """Kind to the conditions of the surroundings that it depends on: named with it, or by a bound that hits it."""
+        found = {kind.id: dict.fromkeys(kind.context) for kind in self.catalogue.evidence.values()}
+        for bound in self.catalogue.bounds.values():
+            for kind in self.catalogue.rules_on.get(bound.acts_as, {}):
+                found[kind][bound.id.partition("-")[0]] = None
+        return {kind: tuple(names) for kind, names in found.items()}
+
+    def contexts_of(self, kind: str) -> tuple[str, ...]:
+        """The conditions of the surroundings that a kind of evidence depends on."""
+        return self._contexts[kind]
+
+    def idle_from_ms(self, unit: ThingId, moment_ms: int) -> int | None:
+        """From when on a unit counts as having stood unused, if no dive day begins before; None without a dive day."""
+        began_ms = self.book.last_dive_day_ms(unit, moment_ms)
+        return None if began_ms is None else began_ms + UNUSED_MS
+
     def subjects_of(self, unit: ThingId, step: Step) -> tuple[Subject, ...]:
         """`subjects`, remembered."""
         key = (unit, step.id)
@@ -328,318 +568,10 @@ class Bench:
             self._subjects[key] = subjects(self.book.world, unit, step)
         return self._subjects[key]
 
-    def _marks(self, item: Item, step: Step) -> tuple[str, ...]:
-        marks = ["single-handed"] if item.payload.single_handed else []
-        marks += [f"loosened {name}" for name, limit in self.limits(item.unit, step).items() if limit.loosened]
-        return tuple(marks)
-
-    # --- what undoes it ---------------------------------------------------------------------------------------------
-
-    def _hits(self, unit: ThingId, item: Item, rule: EffectRule, at_ms: int) -> Iterator[ChangeEntry]:
-        if rule.scope == "unit":
-            abouts: tuple[str, ...] = (unit,) if unit == item.unit else (unit, item.unit)
-        elif rule.scope == "record":
-            abouts = ("",)
-        else:
-            abouts = item.things
-        for entry in self.book.changes.undoing(
-            rule.change,
-            abouts,
-            device=item.device,
-            sequence=item.sequence,
-            seen=item.seen,
-            read_ms=item.occurred_ms,
-            until_ms=at_ms,
-        ):
-            touched = entry.side if rule.scope == "side" else entry.things
-            if rule.scope in ("subject", "side") and not touched.intersection(item.things):
-                continue
-            if rule.scope == "unit" and entry.unit not in abouts:
-                continue
-            if self._condition_holds(rule, entry):
-                yield entry
-
-    def _condition_holds(self, rule: EffectRule, entry: ChangeEntry) -> bool:
-        if not rule.condition:
-            return True
-        worst = {question.id: question.worst for question in self.catalogue.changes[rule.change].questions}
-        return all(entry.answers.get(question, worst[question]) == answer for question, answer in rule.condition)
-
-    def _voiding(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> ChangeEntry | None:
-        found = [
-            entry
-            for rule in self.catalogue.rules_hitting[kind]
-            if rule.effect is Effect.VOID
-            for entry in self._hits(unit, item, rule, at_ms)
-            if entry.event not in self.book.withdrawals
-        ]
-        found += [
-            entry
-            for bound_change, entry in self._bound_hits(unit, item, kind, at_ms)
-            for rule in self.catalogue.rules_on.get(bound_change, {}).get(kind, ())
-            if rule.effect is Effect.VOID
-        ]
-        return min(found, key=lambda entry: (entry.occurred_ms, entry.event)) if found else None
-
-    def _change_values(self, entry: ChangeEntry) -> dict[str, str]:
-        change = self.catalogue.changes.get(entry.change)
-        return {"change": change.title if change else entry.change, "at_ms": str(entry.occurred_ms), "zone": entry.zone}
-
-    def _recheck(
-        self, unit: ThingId, item: Item, kind: str, at_ms: int
-    ) -> tuple[str, dict[str, str], EventId, str] | None:
-        for rule in self.catalogue.rules_hitting[kind]:
-            for entry in self._hits(unit, item, rule, at_ms) if rule.effect is not Effect.DISPROVE else ():
-                withdrawn = entry.event in self.book.withdrawals
-                if rule.effect is Effect.VOID and not withdrawn:
-                    continue
-                by = rule.by or self.catalogue.evidence[kind].recheck_by or item.step
-                if not self._cleared(unit, item, by, entry, at_ms, bound=""):
-                    code = "change-withdrawn" if withdrawn else "recheck-after-change"
-                    return code, {**self._change_values(entry), "by": by}, entry.event, by
-        for bound_change, entry in self._bound_hits(unit, item, kind, at_ms):
-            for rule in self.catalogue.rules_on.get(bound_change, {}).get(kind, ()):
-                if rule.effect is not Effect.RECHECK or not self._condition_holds(rule, entry):
-                    continue
-                if not self._cleared(unit, item, rule.by, entry, at_ms, bound=entry.note):
-                    return "recheck-after-change", {**self._change_values(entry), "by": rule.by}, entry.event, rule.by
-        return None
-
-    def _cleared(self, unit: ThingId, item: Item, by: str, entry: ChangeEntry, at_ms: int, *, bound: str) -> bool:
-        """Whether later evidence of the step `by` covers the same subjects."""
-        step = self.catalogue.steps[by]
-        abouts = self.subjects_of(unit, step)
-        own = [one for one in abouts if set(one.things) & set(item.things)]
-        wanted = own if own and item.subject != unit else list(abouts)
-        return bool(wanted) and all(self._has_recheck(unit, step, one, entry, at_ms, bound) for one in wanted)
-
-    def _has_recheck(
-        self, unit: ThingId, step: Step, subject: Subject, entry: ChangeEntry, at_ms: int, bound: str
-    ) -> bool:
-        for item in reversed(self.book.of(step.id, subject.key)):
-            if item.occurred_ms > at_ms or item.event in self.book.withdrawals:
-                continue
-            if bound:
-                if not self._within_bound(unit, item, bound, at_ms):
-                    continue
-            elif not _outlives(item, entry):
-                continue
-            if self.assess(item).outcome not in (Outcome.INSIDE, Outcome.NEAR) or self.unsound(item) is not None:
-                continue
-            if self.unconfirmed_limit(item.unit, step) is not None:
-                continue
-            if all(self._voiding(unit, item, kind, at_ms) is None for kind in step.makes):
-                return True
-        return False
-
-    # --- soundness --------------------------------------------------------------------------------------------------
-
-    def unsound(self, item: Item) -> tuple[str, EventId] | None:
-        """Why the item was never good: proved wrong, or resting on what was withdrawn, wrong, failed or unsound.
-
-        What became of the things it used *afterwards* does not matter here: a calibration rests on the gas that was
-        used then. Whether that gas's analysis was true matters for ever.
-        """
-        if item.event in self._unsound:
-            return self._unsound[item.event]
-        self._unsound[item.event] = None
-        found = self._find_unsound(item)
-        self._unsound[item.event] = found
-        return found
-
-    def _find_unsound(self, item: Item) -> tuple[str, EventId] | None:
-        step = self.catalogue.steps.get(item.step)
-        for kind in step.makes if step is not None else ():
-            for rule in self.catalogue.rules_hitting[kind]:
-                if rule.effect is Effect.DISPROVE:
-                    entry = self._disproving(item, rule)
-                    if entry is not None:
-                        return "proved-wrong", entry.event
-        for used in item.payload.used:
-            other = self.book.items.get(used)
-            if other is None:
-                return "rests-on-unknown", used
-            if used in self.book.withdrawals:
-                return "rests-on-withdrawn", used
-            if self.unsound(other) is not None:
-                return "rests-on-unsound", used
-            if self.assess(other).outcome is Outcome.OUTSIDE:
-                return "rests-on-failed", used
-        return None
-
-    def _disproving(self, item: Item, rule: EffectRule) -> ChangeEntry | None:
-        instruments = tuple(self.book.world.canonical(one) for one in item.payload.instruments)
-        if rule.scope == "instrument":
-            abouts: tuple[str, ...] = instruments
-        elif rule.scope == "unit":
-            abouts = (item.unit,)
-        elif rule.scope == "record":
-            abouts = ("",)
-        else:
-            abouts = item.things
-        for entry in self.book.changes.about(rule.change, abouts):
-            if entry.event in self.book.withdrawals or entry.occurred_ms < item.occurred_ms:
-                continue
-            if not self._condition_holds(rule, entry):
-                continue
-            if rule.scope in ("subject", "side") and not entry.things.intersection(item.things):
-                continue
-            if rule.scope == "instrument" and self._checked_good_after(instruments, item, entry):
-                continue
-            return entry
-        return None
-
-    def _checked_good_after(self, instruments: tuple[ThingId, ...], item: Item, entry: ChangeEntry) -> bool:
-        """Whether a good check of the instrument lies between the reading and the finding that it is bad."""
-        for step in self.catalogue.steps.values():
-            if step.scope.each != "instrument":
-                continue
-            for instrument in instruments:
-                if instrument not in entry.things:
-                    continue
-                for check in self.book.of(step.id, instrument):
-                    # A check typed on the same page before the reading has the same moment: it is no later check.
-                    later = (item.occurred_ms, item.order) < (check.occurred_ms, check.order)
-                    between = later and check.occurred_ms < entry.occurred_ms
-                    stands = check.event not in self.book.withdrawals
-                    if between and stands and self.assess(check).outcome in (Outcome.INSIDE, Outcome.NEAR):
-                        return True
-        return False
-
-    # --- order ------------------------------------------------------------------------------------------------------
-
-    def _out_of_order(self, unit: ThingId, item: Item, step: Step) -> tuple[str, dict[str, str]] | None:
-        for kind, event in item.prerequisites:
-            other = self.book.items.get(event)
-            if other is None:
-                return "done-before-its-order", {"first": kind}
-            if other.occurred_ms > item.occurred_ms:
-                return "done-before-its-order", {"first": kind}
-            if self.alone(unit, other, kind, item.occurred_ms).state is not State.CURRENT:
-                return "done-before-its-order", {"first": kind}
-        for used in item.payload.used:
-            other = self.book.items.get(used)
-            if other is None:
-                continue
-            other_step = self.catalogue.steps.get(other.step)
-            if other_step is None or other.occurred_ms > item.occurred_ms:
-                return "used-before-read", {"step": other.step}
-            kind = other_step.makes[0]
-            state = self.alone(unit, other, kind, item.occurred_ms).state
-            if state not in (State.CURRENT, State.CANNOT_TELL):
-                return "rested-on-stale", {"step": other.step, "state": state.value}
-        return None
-
-    # --- time and surroundings --------------------------------------------------------------------------------------
-
-    def _clock_start(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> int:
-        start = item.occurred_ms
-        for step in self.catalogue.renewing.get(kind, ()):
-            if step.id == item.step:
-                continue
-            for subject in self.subjects_of(unit, step):
-                for other in self.book.of(step.id, subject.key):
-                    renews = start < other.occurred_ms <= at_ms and other.event not in self.book.withdrawals
-                    if renews and self._renews(unit, other, step, at_ms):
-                        start = other.occurred_ms
-        return start
-
-    def _renews(self, unit: ThingId, item: Item, step: Step, at_ms: int) -> bool:
-        if self.assess(item).outcome not in (Outcome.INSIDE, Outcome.NEAR) or self.unsound(item) is not None:
-            return False
-        return all(self._voiding(unit, item, kind, at_ms) is None for kind in step.makes)
-
-    def _expired(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> tuple[str, dict[str, str]] | None:
-        bounds = self.catalogue.evidence[kind]
-        if bounds.expires_after_min is not None:
-            ends = self._clock_start(unit, item, kind, at_ms) + bounds.expires_after_min * MINUTE_MS
-            if at_ms > ends:
-                return "aged", {"ended_ms": str(ends), "after_min": str(bounds.expires_after_min)}
-        if bounds.episode == "dive":
-            if self.book.dives_before(item.unit, at_ms) != item.dives:
-                return "dive-over", {}
-        elif bounds.episode:
-            then = {"dive-day": item.dive_day, "assembly": item.assembly, "preparation": item.preparation}
-            if self.book.episode_at(item.unit, bounds.episode, at_ms) != then[bounds.episode]:
-                return f"{bounds.episode}-over", {}
-        return None
-
-    def _until(self, unit: ThingId, item: Item, kind: str, step: Step) -> int | None:
-        ends = []
-        minutes = self.catalogue.evidence[kind].expires_after_min
-        if minutes is not None:
-            ends.append(self._clock_start(unit, item, kind, self.at_ms) + minutes * MINUTE_MS)
-        for finding in self.assess(item).findings:
-            if finding.limit is not None and finding.limit.limit.rule is Rule.DAYS_LEFT and finding.margin is not None:
-                midnight = self.moment.local().replace(hour=0, minute=0, second=0, microsecond=0)
-                ends.append(round(midnight.timestamp() * 1000) + (int(finding.margin) + 1) * DAY_MS - 1)
-        return min(ends) if ends else None
-
-    def _context(self, item: Item, name: str) -> Reading | None:
-        known = item.payload.context.get(name)
-        if known is not None:
-            return known
-        step = self.catalogue.steps.get(item.step)
-        for entered in step.inputs if step is not None else ():
-            if entered.context == name and item.payload.readings.get(entered.name):
-                return item.payload.readings[entered.name][0]
-        return None
-
-    def _unmeasured(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> str:
-        for name in self.catalogue.evidence[kind].context:
-            if self._context(item, name) is None or self.book.context_at(unit, name, at_ms) is None:
-                return name
-        return ""
-
-    def _bound_hits(self, unit: ThingId, item: Item, kind: str, at_ms: int) -> Iterator[tuple[str, ChangeEntry]]:
-        for bound in self.catalogue.bounds.values():
-            if not self.catalogue.rules_on.get(bound.acts_as, {}).get(kind):
-                continue
-            if self._within_bound(unit, item, bound.id, at_ms):
-                continue
-            name = _measured(bound.id)
-            now = self.book.context_at(unit, name, at_ms)
-            if now is not None:
-                yield (
-                    bound.acts_as,
-                    ChangeEntry(
-                        event=now.event,
-                        change=bound.acts_as,
-                        unit=unit,
-                        device=item.device,
-                        sequence=item.sequence,
-                        occurred_ms=now.occurred_ms,
-                        things=frozenset(),
-                        side=frozenset(),
-                        answers={},
-                        note=bound.id,
-                        zone=item.occurred.zone,
-                        timed=True,
-                    ),
-                )
-
-    def _within_bound(self, unit: ThingId, item: Item, bound_id: str, at_ms: int) -> bool:
-        bound = self.catalogue.bounds[bound_id]
-        name = _measured(bound_id)
-        then, now = self._context(item, name), self.book.context_at(unit, name, at_ms)
-        if then is None or now is None:
-            return True  # unknown is dealt with where the evidence kind asks for the surroundings
-        unit_name = "hPa" if name == "ambient" else "C"
-        return abs(in_unit(now.reading, unit_name) - in_unit(then, unit_name)) <= Decimal(bound.limit)
-
-
-def _measured(bound_id: str) -> str:
-    """Which condition a bound is about: the part of its identifier before any hyphen."""
-    return bound_id.partition("-")[0]
-
-
-def _outlives(item: Item, entry: ChangeEntry) -> bool:
-    """Whether evidence was read after a change and by a device that knew of it."""
-    if item.occurred_ms < entry.occurred_ms:
-        return False
-    if entry.timed:
-        return True
-    if item.device == entry.device:
-        return entry.sequence < item.sequence
-    head = item.seen.get(entry.device)
-    return head is not None and head.sequence >= entry.sequence
+    def applies(self, unit: ThingId, step: Step) -> bool:
+        """Whether a step applies to the unit's configuration."""
+        key = (unit, step.id)
+        if key not in self._applies:
+            configuration = self.book.world.configuration(unit)
+            self._applies[key] = configuration is not None and step.when.holds(configuration)
+        return self._applies[key]

@@ -110,10 +110,19 @@ def touched(
         for other in (world.content_of(thing), world.container_of(thing)):
             if other is not None:
                 concerned.add(world.canonical(other))
-    sides = {position.partition("-")[2] for position in positions if "-" in position}
+    places = [world.place_of(thing) for thing in concerned]
+    held = [place[1] for place in places if place is not None and place[0] == world.canonical(unit)]
+    sides = {position.partition("-")[2] for position in (*positions, *held) if "-" in position}
     side = set(concerned)
     for position, fitting in fitted.items():
         part, _, gas = position.partition("-")
         if gas in sides and part in ("cylinder", "regulator"):
             side.add(world.canonical(fitting.thing))
     return frozenset(concerned), frozenset(side)
+
+
+def key_things(key: str) -> tuple[ThingId, ...]:
+    """The things that a subject's key is made of; the position in the key of a channel is none."""
+    if JOIN not in key:
+        return (key,) if key else ()
+    return tuple(key.split(JOIN)[:2])

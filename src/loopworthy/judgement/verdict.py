@@ -9,19 +9,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import inf
 
+from loopworthy.judgement.asked import asked_steps, hold_of
 from loopworthy.judgement.book import Book, Release
 from loopworthy.judgement.catalogue.model import Catalogue, Hold, Step
 from loopworthy.judgement.changelog import ChangeEntry
-from loopworthy.judgement.standing import COUNTING, Bench, Standing, State
+from loopworthy.judgement.standing import COUNTING, Bench, Standing, State, View
 from loopworthy.judgement.subjects import Subject
 from loopworthy.unit.configuration import Configuration
-from loopworthy.vocabulary.errors import UnknownNameError
+from loopworthy.unit.events import PERSON
+from loopworthy.vocabulary.errors import RecordError, UnknownNameError
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.time import Moment
 
 AGAIN = "H8"
 """The hold before diving again: it counts only after a dive, and no other hold waits for it."""
+
+LONGEST_READY_MS = 24 * 60 * 60 * 1000
+"""Where no clock runs at all, *ready* is shown for a day at most (our choice); then it is judged anew."""
 
 
 class Word(StrEnum):
@@ -131,43 +137,39 @@ class Verdict:
 
 
 def required_steps(catalogue: Catalogue, hold: Hold, configuration: Configuration) -> tuple[tuple[str, Step], ...]:
-    """The steps that a hold asks of a configuration, each with the kind of evidence that it is asked for.
+    """The steps that a hold asks of a configuration, each with the kind of evidence that it is asked for."""
+    return tuple(
+        (kind, step)
+        for kind in hold.needs
+        if not catalogue.evidence[kind].momentary
+        for step in asked_steps(catalogue, kind, hold.id, configuration)
+    )
 
-    Steps that are only asked on request count where nothing else makes the evidence; a step belongs to the first hold
-    at which it is asked (its page's), so a later step is never asked earlier.
+
+def open_holds(
+    book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment, view: View = View.LIVE
+) -> tuple[OpenHold, ...]:
+    """Holds opened by changes (faults, floods, incidents) and not released by a second person.
+
+    A hold concerns the unit that it was declared for, and any unit that a thing it names has come to since. Taking the
+    declaration back does not lift it.
     """
-    order = {one.id: place for place, one in enumerate(catalogue.holds)}
-    page_hold = {page.id: page.hold for page in catalogue.pages}
-    asked: list[tuple[str, Step]] = []
-    for kind in hold.needs:
-        if catalogue.evidence[kind].momentary:
-            continue
-        applicable = [
-            step
-            for step in catalogue.steps_making[kind]
-            if order[page_hold[step.page]] <= order[hold.id] and step.when.holds(configuration)
-        ]
-        core = [step for step in applicable if not step.on_request]
-        asked.extend((kind, step) for step in core or applicable)
-    return tuple(asked)
-
-
-def open_holds(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment) -> tuple[OpenHold, ...]:
-    """Holds opened by changes (faults, floods, incidents) and not released by a second person."""
-    at_ms = moment.epoch_ms
+    unit = book.world.canonical(unit)
+    until_ms = inf if view is View.LIVE else moment.epoch_ms
+    here = _things_on(book, unit)
     found = []
     for change in catalogue.changes.values():
         if not change.hold:
             continue
-        for entry in book.changes.about(change.id, (unit,)):
-            if entry.occurred_ms > at_ms or entry.event in book.withdrawals:
+        for entry in book.changes.about(change.id, (unit, *here)):
+            if entry.occurred_ms > until_ms or (entry.unit != unit and not entry.things & here):
                 continue
-            if any(_releases(one, entry, at_ms) for one in book.releases.get(entry.event, ())):
+            if any(_releases(book, one, entry, moment, view) for one in book.releases.get(entry.event, ())):
                 continue
             found.append(
                 OpenHold(
                     event=entry.event,
-                    change=change.id,
+                    change=entry.change,
                     words=change.hold,
                     note=entry.note,
                     person=entry.person,
@@ -178,12 +180,30 @@ def open_holds(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment) 
     return tuple(sorted(found, key=lambda one: (one.occurred_ms, one.event)))
 
 
-def _releases(release: Release, entry: ChangeEntry, at_ms: int) -> bool:
-    """A release counts when a person other than the one who declared the hold gives it."""
-    return release.occurred_ms <= at_ms and bool(release.person) and release.person != entry.person
+def _things_on(book: Book, unit: ThingId) -> frozenset[ThingId]:
+    world = book.world
+    parts = {world.canonical(one.thing) for one in world.fitted(unit).values()}
+    parts = {one for one in parts if one not in world.things or world.things[one].kind != PERSON}
+    contents = {world.content_of(one) for one in parts}
+    return frozenset(parts | {world.canonical(one) for one in contents if one is not None})
 
 
-def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment) -> Verdict:
+def _releases(book: Book, release: Release, entry: ChangeEntry, moment: Moment, view: View) -> bool:
+    """A release counts when a person other than the one who declared the hold gives it, afterwards.
+
+    Where nobody is named with the hold, the release must show two people itself.
+    """
+    withdrawal = book.withdrawals.get(release.event)
+    taken_back = withdrawal is not None and (view is not View.THEN or withdrawal.occurred_ms <= moment.epoch_ms)
+    if taken_back or not entry.occurred_ms <= release.occurred_ms <= moment.epoch_ms or not release.person:
+        return False
+    declared_by = entry.person or entry.typed_by
+    if declared_by:
+        return not book.world.is_same(release.person, declared_by)
+    return bool(release.typed_by) and not book.world.is_same(release.person, release.typed_by)
+
+
+def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment, view: View = View.LIVE) -> Verdict:
     """The verdict on a unit at a moment.
 
     Parameters
@@ -195,16 +215,25 @@ def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment) 
         Identity of the unit.
     moment : Moment
         The moment to judge for.
+    view : View
+        Whether the moment is now, or past.
 
     Raises
     ------
     UnknownNameError
         If there is no unit of that identity.
+    RecordError
+        If the book was kept short and does not reach back to the moment.
     """
     unit = book.world.canonical(unit)
     if unit not in book.world.units():
         raise UnknownNameError("unit", unit)
-    blocks = open_holds(book, catalogue, unit, moment)
+    if moment.epoch_ms < book.answers_from_ms:
+        raise RecordError(
+            f"This book answers only from {book.answers_from_ms} ms on, got {moment.epoch_ms} ms",
+            next_step="Fold the record anew",
+        )
+    blocks = open_holds(book, catalogue, unit, moment, view)
     configuration = book.world.configuration(unit)
     if configuration is None:
         word = Word.STOP if blocks else Word.UNPROVEN
@@ -219,33 +248,75 @@ def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment) 
             marks=(),
             code="no-configuration",
         )
-    bench = Bench(book, catalogue, moment)
+    bench = Bench(book, catalogue, moment, view)
     holds: list[HoldVerdict] = []
     waits_for = ""
-    for hold in catalogue.holds:
-        if not hold.when.holds(configuration):
-            continue
-        if hold.id == AGAIN and not book.dives_before(unit, moment.epoch_ms):
-            continue
-        judged = _judge_hold(bench, catalogue, hold, configuration, unit, "" if hold.id == AGAIN else waits_for)
+    failed = _failed_elsewhere(bench, catalogue, configuration, unit)
+    asked = [
+        hold
+        for hold in catalogue.holds
+        if hold.when.holds(configuration) and (hold.id != AGAIN or book.dives_before(unit, _known_until(bench)))
+    ]
+    for hold in asked:
+        more = tuple(one for page_hold, one in failed if _shown_at(page_hold, asked) == hold.id)
+        required = _requirements(bench, catalogue, hold, configuration, unit)
+        keys = {one.key for one in required}
+        judged = _judge_hold(
+            hold,
+            (*required, *(one for one in more if one.key not in keys)),
+            "" if hold.id == AGAIN else waits_for,
+            blocked=bool(blocks),
+        )
         if hold.id != AGAIN:
             ends = [one.until_ms for one in (judged, *holds[-1:]) if one.until_ms is not None]
             judged = replace(judged, until_ms=min(ends) if ends else None)
         holds.append(judged)
         if judged.word is not Word.READY and not waits_for and hold.id != AGAIN:
             waits_for = hold.id
-    return _whole(book, unit, moment, tuple(holds), blocks)
+    return _whole(bench, unit, tuple(holds), blocks)
 
 
-def _judge_hold(
-    bench: Bench, catalogue: Catalogue, hold: Hold, configuration: Configuration, unit: ThingId, waits_for: str
-) -> HoldVerdict:
-    requirements = tuple(
+def _known_until(bench: Bench) -> float:
+    return bench.now.changes_until_ms
+
+
+def _requirements(
+    bench: Bench, catalogue: Catalogue, hold: Hold, configuration: Configuration, unit: ThingId
+) -> tuple[Requirement, ...]:
+    return tuple(
         Requirement(kind=kind, step=step, subject=subject, standing=bench.standing(unit, step, kind, subject))
         for kind, step in required_steps(catalogue, hold, configuration)
         for subject in bench.subjects_of(unit, step)
     )
-    if any(one.standing.state is State.FAILED for one in requirements):
+
+
+def _failed_elsewhere(
+    bench: Bench, catalogue: Catalogue, configuration: Configuration, unit: ThingId
+) -> list[tuple[str, Requirement]]:
+    """Readings outside their limit that nobody has mended, of whatever step, with the hold of the step's page.
+
+    A step that no hold asks for may still have shown that something is wrong: a known gas read after a dive.
+    """
+    found = []
+    for step in catalogue.steps.values():
+        if step.scope.each == "instrument" or not step.when.holds(configuration):
+            continue
+        for subject in bench.subjects_of(unit, step):
+            if subject.key and bench.failures.now(unit, step.id, subject.key)[0] is not None:
+                kind = step.makes[0]
+                standing = bench.standing(unit, step, kind, subject)
+                requirement = Requirement(kind=kind, step=step, subject=subject, standing=standing)
+                found.append((hold_of(catalogue, step), requirement))
+    return found
+
+
+def _shown_at(page_hold: str, asked: list[Hold]) -> str:
+    names = [one.id for one in asked]
+    return page_hold if page_hold in names else names[-1]
+
+
+def _judge_hold(hold: Hold, requirements: tuple[Requirement, ...], waits_for: str, *, blocked: bool) -> HoldVerdict:
+    if blocked or any(one.standing.state is State.FAILED for one in requirements):
         word = Word.STOP
     elif waits_for or any(not one.counts for one in requirements):
         word = Word.UNPROVEN
@@ -257,35 +328,42 @@ def _judge_hold(
     )
 
 
-def _whole(
-    book: Book, unit: ThingId, moment: Moment, holds: tuple[HoldVerdict, ...], blocks: tuple[OpenHold, ...]
-) -> Verdict:
-    no_day = not book.episode_at(unit, "dive-day", moment.epoch_ms)
+def _whole(bench: Bench, unit: ThingId, holds: tuple[HoldVerdict, ...], blocks: tuple[OpenHold, ...]) -> Verdict:
+    at_ms = bench.at_ms
+    no_day = not bench.book.episode_at(unit, "dive-day", at_ms)
     if blocks or any(one.word is Word.STOP for one in holds):
         word = Word.STOP
-    elif no_day or any(one.word is Word.UNPROVEN for one in holds):
+    elif no_day or not holds or any(one.word is Word.UNPROVEN for one in holds):
         word = Word.UNPROVEN
     else:
         word = Word.READY
-    clocks = [one for hold in holds for one in hold.requirements if one.counts and one.standing.until_ms is not None]
+    counting = [one for hold in holds for one in hold.requirements if one.counts]
+    clocks = [one for one in counting if one.standing.until_ms is not None]
     first = min(clocks, key=lambda one: (one.standing.until_ms or 0, one.key)) if clocks else None
-    marks = tuple(
-        dict.fromkeys(
-            f"{mark}: {one.step.id}"
-            for hold in holds
-            for one in hold.requirements
-            if one.counts
-            for mark in one.standing.marks
-        )
-    )
+    until_ms = first.standing.until_ms if first else None
+    if word is Word.READY and until_ms is None:
+        until_ms = at_ms + LONGEST_READY_MS
     return Verdict(
         unit=unit,
-        moment=moment,
+        moment=bench.moment,
         word=word,
-        until_ms=first.standing.until_ms if first else None,
+        until_ms=until_ms,
         first_to_end=first,
         holds=holds,
         open_holds=blocks,
-        marks=marks,
+        marks=_marks(bench, unit, counting),
         code="no-dive-day" if no_day else "",
     )
+
+
+def _marks(bench: Bench, unit: ThingId, counting: list[Requirement]) -> tuple[str, ...]:
+    """What has to be shown with the verdict, of the evidence that counts and of all that it rests on."""
+    found: dict[str, None] = {}
+    for one in counting:
+        for mark in one.standing.marks:
+            found[f"{mark}: {one.step.id}"] = None
+    for one in counting:
+        if one.standing.item is not None and one.standing.state is State.CURRENT:
+            for mark, step in bench.inherited_marks(unit, one.standing.item):
+                found[f"{mark}: {step}"] = None
+    return tuple(found)

@@ -1,0 +1,167 @@
+"""What a book files: evidence, withdrawals, waivers, limits, repairs, releases, surroundings and passings.
+
+Each entry carries the place of its event in its device's chain, so that it can be asked who knew of what. Whether an
+entry counts is never stored.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from loopworthy.judgement.events import EvidenceRecorded, HoldPassed, HoldReleased, RepairMade, WaiverGiven
+from loopworthy.vocabulary.event import SeenHead
+from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
+from loopworthy.vocabulary.reading import Reading
+from loopworthy.vocabulary.time import Moment
+
+Order = tuple[int, int, str, int, str]
+"""Place in the record's total order."""
+
+
+class Prerequisite(msgspec.Struct, frozen=True, kw_only=True):
+    """What had to be current before a step: the newest evidence of that kind, step and subject at that time.
+
+    `about` is the subject's key, its position where nothing is fitted; `event` is empty where there was no evidence.
+    """
+
+    kind: str
+    step: str
+    about: str
+    event: EventId
+
+
+class Item(msgspec.Struct, frozen=True, kw_only=True):
+    """One piece of evidence as it was recorded, with what it is bound to.
+
+    Attributes
+    ----------
+    occurred_ms : int
+        When it was read; never later than it was written down, whatever it claims, so that a claim cannot lengthen its
+        life.
+    branch : int
+        Line of its device's chain (see `lineage`).
+    things : tuple of str
+        The things that it is about.
+    dive_day, assembly, preparation : str
+        The episodes that it was read in; empty where none was open.
+    dives : int
+        How many dives of the unit had ended by then, as far as was known.
+    prerequisites : tuple of Prerequisite
+        For each kind that the step's order rule names, the newest evidence of each step and subject at that time.
+    """
+
+    event: EventId
+    order: Order
+    device: DeviceId
+    branch: int = 0
+    sequence: int
+    seen: dict[DeviceId, SeenHead]
+    occurred: Moment
+    occurred_ms: int
+    recorded_ms: int
+    read_by: ThingId
+    typed_by: ThingId
+    step: str
+    unit: ThingId
+    subject: str
+    position: str
+    things: tuple[ThingId, ...]
+    payload: EvidenceRecorded
+    dive_day: EventId
+    assembly: EventId
+    preparation: EventId
+    dives: int
+    prerequisites: tuple[Prerequisite, ...] = ()
+
+    @property
+    def when(self) -> tuple[int, Order]:
+        """Key of the order in time, in which evidence is looked at."""
+        return (self.occurred_ms, self.order)
+
+
+class Withdrawal(msgspec.Struct, frozen=True, kw_only=True):
+    """An event taken back: by which event, why, by whom and when. The first one counts."""
+
+    event: EventId
+    by: EventId
+    reason: str
+    person: ThingId
+    occurred_ms: int
+    order: Order
+    device: DeviceId
+    branch: int = 0
+    sequence: int
+
+
+class Waiver(msgspec.Struct, frozen=True, kw_only=True):
+    """A waiver with the dive that it was given for."""
+
+    event: EventId
+    given: WaiverGiven
+    person: ThingId
+    occurred: Moment
+    occurred_ms: int
+    order: Order
+    device: DeviceId
+    branch: int = 0
+    sequence: int
+    seen: dict[DeviceId, SeenHead]
+    dives: int
+    dive_day: EventId
+
+
+class LimitEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """A limit that the owner set or confirmed."""
+
+    event: EventId
+    limit: str
+    value: str
+    source: str
+    reason: str
+    confirmed: bool
+    occurred_ms: int
+    order: Order
+    device: DeviceId
+    branch: int = 0
+    sequence: int
+    seen: dict[DeviceId, SeenHead]
+
+
+class Repair(msgspec.Struct, frozen=True, kw_only=True):
+    """A repair and when it was made."""
+
+    event: EventId
+    made: RepairMade
+    person: ThingId
+    occurred_ms: int
+    order: Order
+    device: DeviceId
+    branch: int = 0
+    sequence: int
+
+
+class Release(msgspec.Struct, frozen=True, kw_only=True):
+    """A hold released, by whom, and who typed it."""
+
+    event: EventId
+    released: HoldReleased
+    person: ThingId
+    typed_by: ThingId
+    occurred_ms: int
+
+
+class ContextReading(msgspec.Struct, frozen=True, kw_only=True):
+    """The surroundings as somebody measured them."""
+
+    reading: Reading
+    occurred_ms: int
+    event: EventId
+
+
+class Passing(msgspec.Struct, frozen=True, kw_only=True):
+    """A hold point that somebody passed."""
+
+    event: EventId
+    passed: HoldPassed
+    person: ThingId
+    occurred: Moment
