@@ -301,7 +301,7 @@ def test_the_other_sensors_stay_where_they_were(club: Teller) -> None:
 
 
 def analyses(club: Teller, name: str) -> list[tuple[str, str]]:
-    """Moment of each analysis of the unit's oxygen, and with hindsight the reason why it did not stand; '' if it did."""
+    """Day of each analysis of the unit's oxygen, and with hindsight why it did not stand; '' where it did."""
     workplace, unit = club.workplace, club.state(name).unit
     found = []
     for item in sorted(workplace.book().items.values(), key=lambda one: one.order):
