@@ -21,8 +21,10 @@ from loopworthy.doors.web.pages import (
     mending,
     new_unit,
     parts,
+    past,
     people,
     places,
+    record,
     sensors,
     unit,
     work,
@@ -56,5 +58,7 @@ MODULES: tuple[PageModule, ...] = (
     event,
     limits,
     holds,
+    past,
+    record,
 )
 """Every page module; the order decides where two addresses would match."""
