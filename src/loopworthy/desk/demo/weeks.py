@@ -1,4 +1,4 @@
-"""The four weeks before today: the bench day, sixteen-odd dive days, and what went wrong on some of them."""
+"""The four weeks before today: a bench day, twelve dive days of two units each, and what went wrong on some."""
 
 from __future__ import annotations
 
