@@ -26,10 +26,22 @@ class PageShown:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldPages:
-    """The work pages that are asked first at one hold point; `word` is '' where the hold does not count now."""
+    """The work pages that are asked first at one hold point.
+
+    Attributes
+    ----------
+    title : str
+    word : Word or None
+        None where the hold does not count now.
+    until_iso, until_text : str
+        For a hold that is ready: when that ends.
+    pages : tuple of PageShown
+    """
 
     title: str
     word: Word | None
+    until_iso: str
+    until_text: str
     pages: tuple[PageShown, ...]
 
 
@@ -50,24 +62,36 @@ def steps(asked: Asked) -> Answer:
 def steps_context(asked: Asked, unit: ThingId) -> StepsPage:
     """Work pages by hold point, with how many of their steps are outstanding."""
     verdict = asked.workplace.verdict(unit, asked.now)
-    words = {one.hold.id: one.word for one in verdict.holds}
+    judged = {one.hold.id: one for one in verdict.holds}
     counts = Counter(task.step.page for task in asked.workplace.outstanding(unit, asked.now))
     holds = []
     for hold in asked.workplace.catalogue.holds:
+        known = judged.get(hold.id)
+        nothing = asked.say("places.none" if known is not None else "places.not_asked")
         pages = tuple(
             PageShown(
                 title=page.title,
                 href=asked.links.work(unit, page.id),
-                open_text=asked.say("places.open", count=counts[page.id])
-                if counts[page.id]
-                else asked.say("places.none"),
+                open_text=asked.say("places.open", count=counts[page.id]) if counts[page.id] else nothing,
                 is_open=bool(counts[page.id]),
             )
             for page in applicable_pages(asked.workplace, unit)
             if page.hold == hold.id
         )
-        if pages:
-            holds.append(HoldPages(title=hold.title, word=words.get(hold.id), pages=pages))
+        if not pages:
+            continue
+        until = None
+        if known is not None and known.word is Word.READY:
+            until = known.until_ms if known.until_ms is not None else verdict.until_ms
+        holds.append(
+            HoldPages(
+                title=hold.title,
+                word=known.word if known is not None else None,
+                until_iso=asked.words.clock.iso(until) if until is not None else "",
+                until_text=asked.words.clock.when(until) if until is not None else "",
+                pages=pages,
+            )
+        )
     return StepsPage(
         frame=page_frame(asked, asked.say("places.steps_title"), unit=unit, place="steps"), holds=tuple(holds)
     )

@@ -38,6 +38,8 @@ class ChartRow:
     title, serial, age : str
         Position; serial; what is known of its age.
     state : State or None
+    until_iso : str
+        When the state turns into "expired" by itself.
     sentence : str
         How the comparison stands, in one sentence.
     air, air_at, oxygen, oxygen_at : str
@@ -60,6 +62,7 @@ class ChartRow:
     serial: str
     age: str
     state: State | None
+    until_iso: str
     sentence: str
     air: str
     air_at: str
@@ -129,7 +132,10 @@ def _row(asked: Asked, unit: ThingId, row: SensorRow, foretold: Foretold | None)
         serial=asked.workplace.world.label(row.sensor.id) if row.sensor is not None else "",
         age=_age(asked, row),
         state=standing.state if standing is not None else None,
-        sentence=words.standing_sentence(standing, step) if standing is not None and row.oxygen is not None else "",
+        until_iso=words.clock.iso(standing.until_ms) if standing is not None and standing.until_ms is not None else "",
+        sentence=words.standing_sentence(standing, step)
+        if standing is not None and row.oxygen is not None and standing.state is not State.CURRENT
+        else "",
         air=words.input_text(row.air, "air_mv") if row.air is not None else "",
         air_at=words.clock.when(row.air.occurred_ms) if row.air is not None else "",
         oxygen=words.input_text(row.oxygen, "oxygen_mv") if row.oxygen is not None else "",

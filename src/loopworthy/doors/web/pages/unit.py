@@ -67,6 +67,8 @@ class HoldShown:
     ----------
     id, title : str
     word : Word
+    until_iso, until_text : str
+        For a hold that is ready: when that ends, its own clock or the first of the whole unit.
     summary, counts : str
         ``2 of 22 missing``; ``2 void · 20 current``.
     rows : tuple of EvidenceRow
@@ -79,6 +81,8 @@ class HoldShown:
     id: str
     title: str
     word: Word
+    until_iso: str
+    until_text: str
     summary: str
     counts: str
     rows: tuple[EvidenceRow, ...]
@@ -206,7 +210,11 @@ def _hold(asked: Asked, unit: ThingId, verdict: Verdict, hold: HoldVerdict) -> H
         last = passings[-1]
         when = asked.words.clock.when(last.occurred.epoch_ms)
         gone_on = asked.say("unit.gone_on", when=when, who=asked.workplace.name(last.person))
+    until = hold.until_ms if hold.until_ms is not None else verdict.until_ms
+    bounded = hold.word is Word.READY and until is not None
     return HoldShown(
+        until_iso=asked.words.clock.iso(until) if bounded and until is not None else "",
+        until_text=asked.words.clock.when(until) if bounded and until is not None else "",
         id=hold.hold.id,
         title=hold.hold.title,
         word=hold.word,
