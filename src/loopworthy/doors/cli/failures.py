@@ -6,7 +6,6 @@ whole or not at all, so there is nothing to clean up after either.
 
 from __future__ import annotations
 
-import difflib
 import os
 import sys
 from collections.abc import Iterator, Sequence
@@ -128,6 +127,8 @@ def ended(args: Sequence[str] | None) -> Iterator[None]:
 
 def nearest(word: str, known: Sequence[str]) -> str:
     """The known name that was probably meant; empty where none is near."""
+    import difflib
+
     by_lower = {one.lower(): one for one in known}
     found = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
     return by_lower[found[0]] if found else ""

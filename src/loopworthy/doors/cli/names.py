@@ -6,13 +6,14 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import click
-from click.shell_completion import CompletionItem
 
 from loopworthy.doors.cli.settings import Settings
 from loopworthy.vocabulary.errors import InputError, LoopworthyError, UnknownNameError
 from loopworthy.vocabulary.identity import short
 
 if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
     from loopworthy.desk.workplace import Workplace
     from loopworthy.judgement.catalogue.model import Change, Step
     from loopworthy.unit.things import Thing
@@ -35,6 +36,8 @@ class Known(click.types.StringParamType):
 
     def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
         """Known names that begin so."""
+        from click.shell_completion import CompletionItem
+
         try:
             names = list(_names(self.what, ctx.find_object(Settings) or Settings(), ctx.params))
         except (LoopworthyError, OSError):

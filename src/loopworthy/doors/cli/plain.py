@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from loopworthy.desk.history import HistoryEntry
     from loopworthy.desk.steps import StepEntry
     from loopworthy.desk.workplace import Workplace
+    from loopworthy.doors.telling import Told
     from loopworthy.doors.words import Words
     from loopworthy.judgement.book import Item
     from loopworthy.judgement.catalogue.model import Change, Limit, Step
@@ -285,7 +286,7 @@ def preview(words: Words, one: Preview) -> Plain:
     }
 
 
-def history_entry(one: HistoryEntry) -> Plain:
+def history_entry(one: HistoryEntry, told: Told) -> Plain:
     """One event, told."""
     return {
         "event": one.event,
@@ -296,9 +297,9 @@ def history_entry(one: HistoryEntry) -> Plain:
         "late": one.late,
         "read_by": one.reader or None,
         "typed_by": one.typist or None,
-        "title": one.title,
-        "detail": one.detail,
-        "about": one.about,
+        "title": told.title,
+        "detail": told.detail,
+        "about": told.about,
         "withdrawn": one.withdrawn or None,
     }
 

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-import shutil
 import sys
-import textwrap
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -145,13 +143,17 @@ class Settings:
 
             click.echo(to_json(data()))
         else:
-            columns = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() and not as_is else 0
+            folded = _folded if sys.stdout.isatty() and not as_is else str
             for line in told():
-                click.echo(_folded(line, columns) if columns else line)
+                click.echo(folded(line))
 
 
-def _folded(line: str, columns: int) -> str:
+def _folded(line: str) -> str:
     """A line broken for a terminal, its parts under each other; elsewhere lines stay whole for other programs."""
+    import shutil
+    import textwrap
+
+    columns = shutil.get_terminal_size((100, 24)).columns
     indent = " " * (len(line) - len(line.lstrip()) + 2)
     return textwrap.fill(line, max(40, columns), subsequent_indent=indent, break_long_words=False) or line
 

@@ -16,6 +16,7 @@ from loopworthy.vocabulary.identity import short
 if TYPE_CHECKING:
     from loopworthy.desk.history import HistoryEntry
     from loopworthy.desk.steps import StepEntry
+    from loopworthy.doors.telling import Told
     from loopworthy.doors.words import Words
     from loopworthy.judgement.catalogue.model import Change, Input, Step
     from loopworthy.judgement.outcome import EffectiveLimit
@@ -269,10 +270,10 @@ def preview(words: Words, one: Preview) -> Iterator[str]:
         yield f"  {say('opens_hold', words=one.hold)}"
 
 
-def history_entry(words: Words, one: HistoryEntry) -> str:
+def history_entry(words: Words, one: HistoryEntry, told: Told) -> str:
     """One event in one line."""
-    pieces = [words.clock.when(one.occurred.epoch_ms), one.title]
-    pieces += [piece for piece in (one.about, one.detail) if piece]
+    pieces = [words.clock.when(one.occurred.epoch_ms), told.title]
+    pieces += [piece for piece in (told.about, told.detail) if piece]
     if one.reader:
         pieces.append(say("by", who=one.reader))
     if one.late:

@@ -35,6 +35,7 @@ def history(
     from loopworthy.desk.history import history as told_of
     from loopworthy.doors.cli import plain, show
     from loopworthy.doors.cli.moments import read_moment
+    from loopworthy.doors.telling import Telling
 
     workplace = settings.open()
     now = workplace.now()
@@ -48,7 +49,11 @@ def history(
     )
     found = told_of(workplace, wanted, most=most)
     words = settings.words(workplace, now)
+    telling = Telling(words)
     settings.answer(
-        lambda: {"zone": now.zone, "history": [plain.history_entry(one) for one in found]},
-        lambda: [show.history_entry(words, one) for one in found] or [say("no_history")],
+        lambda: {
+            "zone": now.zone,
+            "history": [plain.history_entry(one, telling.event(one.event)) for one in found],
+        },
+        lambda: [show.history_entry(words, one, telling.event(one.event)) for one in found] or [say("no_history")],
     )

@@ -229,23 +229,25 @@ def show_one(settings: Settings, event: str) -> None:
     from loopworthy.desk.dependants import ties
     from loopworthy.desk.history import told
     from loopworthy.doors.cli import plain, show
+    from loopworthy.doors.telling import Telling
 
     workplace = settings.open()
     found = workplace.record.get(event)
     tied = ties(workplace, found.id)
     words = settings.words(workplace)
+    in_words, in_history = Telling(words).told(found), told(workplace, found)
     envelope = msgspec.json.decode(found.body)
     settings.answer(
         lambda: {
             "event": found.id,
-            "told": plain.history_entry(told(workplace, found)),
+            "told": plain.history_entry(in_history, in_words),
             "envelope": envelope,
             "used": list(tied.used),
             "rests_on_it": [one.event for one in tied.rests_on_it],
             "withdrawn": tied.withdrawal.reason if tied.withdrawal is not None else None,
         },
         lambda: [
-            show.history_entry(words, told(workplace, found)),
+            show.history_entry(words, in_history, in_words),
             *(f"  {name}: {_short_value(value)}" for name, value in envelope.items()),
             *(f"  {say('rests_on_it', step=one.step, event=short(one.event))}" for one in tied.rests_on_it),
         ],
