@@ -10,6 +10,8 @@ from typing import Protocol
 
 from loopworthy.doors.web.pages import (
     board,
+    catalogue,
+    catalogue_entries,
     changes,
     custody,
     day,
@@ -60,5 +62,7 @@ MODULES: tuple[PageModule, ...] = (
     holds,
     past,
     record,
+    catalogue,
+    catalogue_entries,
 )
 """Every page module; the order decides where two addresses would match."""
