@@ -123,7 +123,8 @@ EXPIRES_AFTER_MIN: dict[int, str] = {
     10: "51 52 54",
 }
 ENDS_WITH: dict[str, str] = {
-    "dive-day": "07 10 13 22 29 30 32-34 36-38 41-43 46 50 62",  # 43 is "each power-up"; a dive day ends it too
+    # 28 is printed "24 h (each dive day)": both; 43 is "each power-up", which a dive day ends too
+    "dive-day": "07 10 13 22 28-30 32-34 36-38 41-43 46 50 62",
     "assembly": "08",
     "dive": "31 39 44 47-49 56 58 63",  # 58: one record for each dive
 }

@@ -7,7 +7,7 @@ and goes through `changes`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.events import CatalogueAdopted
@@ -218,6 +218,9 @@ def identify_part(
             f"{place.title} holds {world.label(known)} already",
             next_step="Record the exchange under “I changed something”, so that what rested on it falls",
         )
+    if place.kind == "unit" and isinstance(thing, NewThing) and not thing.name.strip():
+        # A second loop is a unit of its own; it would stand on the board without a name.
+        thing = replace(thing, name=f"{workplace.name(unit)}, second loop")
     with workplace.writer().batch() as batch:
         if isinstance(thing, NewThing):
             made = fit_new(batch, unit, position_id, place.kind, thing, typed_by=typed_by, occurred_at=occurred_at)

@@ -6,7 +6,7 @@ import pytest
 
 from loopworthy.desk import days, history, people, units
 from loopworthy.desk.history import HistoryFilter
-from loopworthy.unit.configuration import ready_configurations
+from loopworthy.unit.configuration import configuration_from_choices, ready_configurations
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from tests.unit.desk.conftest import Bench
 
@@ -86,3 +86,13 @@ def test_the_history_tells_newest_first_and_keeps_to_its_filter(bench: Bench) ->
     assert [one.occurred.epoch_ms for one in told] == sorted((one.occurred.epoch_ms for one in told), reverse=True)
     none = history.history(bench.workplace, HistoryFilter(unit=bench.unit, family="changes"))
     assert none == ()
+
+
+def test_a_second_loop_stands_on_the_board_under_a_name(bench: Bench) -> None:
+    with_second = ready_configurations()["electronic-deep-expedition"].choices
+    configuration = configuration_from_choices(
+        "deep", "Deep", {**with_second, "bailout": (*with_second["bailout"], "second-loop")}
+    )
+    unit = units.create_unit(bench.workplace, "Skua", configuration, typed_by=bench.reader)
+    loop = units.identify_part(bench.workplace, unit, "second-loop", units.NewThing(serial="2"))
+    assert bench.workplace.name(loop) == "Skua, second loop"
