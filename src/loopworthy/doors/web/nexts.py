@@ -7,7 +7,7 @@ a reading outside its limit that nobody repaired, a limit that the owner never h
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from loopworthy.doors.web.asked import Asked
@@ -137,6 +137,7 @@ def _only_unconfirmed(task: Task) -> bool:
 
 def after_saving(asked: Asked, unit: ThingId, page_id: str) -> str:
     """Where to go on after something was recorded on a page: the same page while steps are left on it, else on."""
+    asked = replace(asked, now=asked.workplace.now())  # what was just recorded lies after the request's own moment
     things = next_things(asked, unit, asked.workplace.verdict(unit, asked.now))
     order = {page.id: page.order for page in asked.workplace.catalogue.pages}
     pages = [one for one in things if one.page]
