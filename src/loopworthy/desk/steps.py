@@ -83,16 +83,27 @@ def work_page(workplace: Workplace, unit: ThingId, page_id: str, *, on_request: 
     page = next((one for one in workplace.catalogue.pages if one.id == page_id), None)
     if page is None:
         raise UnknownNameError("page", page_id, tuple(one.id for one in workplace.catalogue.pages))
+    asked = {requirement.step.id for requirement in workplace.verdict(unit).requirements()}
+    return _work_page(workplace, workplace.bench(), unit, page, asked, on_request=on_request)
+
+
+def work_pages(workplace: Workplace, unit: ThingId, pages: Iterable[Page]) -> tuple[WorkPage, ...]:
+    """What several pages ask of a unit now, from one look at its evidence."""
+    asked = {requirement.step.id for requirement in workplace.verdict(unit).requirements()}
+    bench = workplace.bench()
+    return tuple(_work_page(workplace, bench, unit, page, asked, on_request=False) for page in pages)
+
+
+def _work_page(
+    workplace: Workplace, bench: Bench, unit: ThingId, page: Page, asked: set[str], *, on_request: bool
+) -> WorkPage:
     configuration = workplace.world.configuration(unit)
     if configuration is None:
         raise RefusedError(f"{workplace.name(unit)} has no configuration", next_step="Choose one first")
-    verdict = workplace.verdict(unit)
-    asked = {requirement.step.id for requirement in verdict.requirements()}
-    bench = workplace.bench()
     entries: list[StepEntry] = []
     order = workplace.catalogue.order
     for step in sorted(workplace.catalogue.steps.values(), key=lambda one: order[one.id]):
-        if step.page != page_id or not step.when.holds(configuration):
+        if step.page != page.id or not step.when.holds(configuration):
             continue
         if step.on_request and step.id not in asked and not on_request:
             continue

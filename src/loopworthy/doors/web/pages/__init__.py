@@ -26,8 +26,10 @@ from loopworthy.doors.web.pages import (
     past,
     people,
     places,
+    read_aloud,
     record,
     sensors,
+    sheet,
     unit,
     work,
 )
@@ -64,5 +66,7 @@ MODULES: tuple[PageModule, ...] = (
     record,
     catalogue,
     catalogue_entries,
+    read_aloud,
+    sheet,
 )
 """Every page module; the order decides where two addresses would match."""

@@ -1,4 +1,4 @@
-"""The catalogue to read: every step, kind of evidence, change, hold point and ready configuration, each with its origin.
+"""The catalogue to read: every step, kind of evidence, change, hold point and ready configuration, with its origin.
 
 Nothing here is written for this page: it is what the program judges by.
 """

@@ -106,18 +106,23 @@ class SensorPage:
 def sensors(asked: Asked) -> Answer:
     """The sensor chart of a unit."""
     unit = asked.unit
-    foretold = {one.position: one for one in foretold_oxygen(asked.workplace, unit, at=asked.now)}
-    rows = sensor_chart(asked.workplace, unit, at=asked.now)
     context = SensorPage(
         frame=page_frame(
             asked, asked.say("sensors.title"), unit=unit, place="sensors", cautions=("calibration", "current")
         ),
-        rows=tuple(_row(asked, unit, row, foretold.get(row.position)) for row in rows),
+        rows=chart_rows(asked, unit),
         parts_href=asked.links.parts(unit),
         air_href=asked.links.work(unit, "air"),
         oxygen_href=asked.links.work(unit, "oxygen"),
     )
     return Page(template="sensors.html", context=context)
+
+
+def chart_rows(asked: Asked, unit: ThingId) -> tuple[ChartRow, ...]:
+    """One row for each sensor position of a unit, for the screen and for paper."""
+    foretold = {one.position: one for one in foretold_oxygen(asked.workplace, unit, at=asked.now)}
+    rows = sensor_chart(asked.workplace, unit, at=asked.now)
+    return tuple(_row(asked, unit, row, foretold.get(row.position)) for row in rows)
 
 
 def _row(asked: Asked, unit: ThingId, row: SensorRow, foretold: Foretold | None) -> ChartRow:
