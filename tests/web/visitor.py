@@ -9,6 +9,7 @@ import asyncio
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
+from http.cookies import SimpleCookie
 from typing import Any
 from urllib.parse import urlencode
 
@@ -248,6 +249,14 @@ class Visitor:
             answered = asyncio.run(self._request("GET", answered.headers["location"], {}, None, None))
         return answered
 
+    def _take_cookies(self, headers: list[str]) -> None:
+        for header in headers:
+            for name, cookie in SimpleCookie(header).items():
+                if cookie["max-age"] == "0":
+                    self.cookies.pop(name, None)
+                else:
+                    self.cookies[name] = cookie.value
+
     async def _request(
         self,
         method: str,
@@ -272,7 +281,7 @@ class Visitor:
                 sent["content"] = urlencode(pairs)
                 sent["headers"]["content-type"] = "application/x-www-form-urlencoded"
             response = await client.request(method, address, **sent)
-            self.cookies = dict(client.cookies)
+            self._take_cookies(response.headers.get_list("set-cookie"))
         return Answered(
             status=response.status_code,
             headers=response.headers,

@@ -107,13 +107,16 @@ class Words:
 
     def hold_sentence(self, hold: HoldVerdict) -> str:
         """A hold point in one line: how many of its requirements count, and what it waits for."""
-        total, missing = len(hold.requirements), len(hold.open_requirements)
+        total = len({one.key[1:] for one in hold.requirements})
+        missing = len({one.key[1:] for one in hold.open_requirements})
+        if missing:
+            return self.say("words.hold_missing", missing=missing, total=total)
         if hold.word is Word.READY:
             return self.say("words.hold_complete", total=total)
-        if hold.waits_for and not missing:
+        if hold.waits_for:
             waits = next(one.title for one in self.catalogue.holds if one.id == hold.waits_for)
             return self.say("words.hold_waits", total=total, hold=waits)
-        return self.say("words.hold_missing", missing=missing, total=total)
+        return self.say("words.hold_stopped", total=total)
 
     # --- a requirement ----------------------------------------------------------------------------------------------
 

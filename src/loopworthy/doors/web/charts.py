@@ -54,6 +54,7 @@ def line_chart(
     series: Sequence[Line],
     limits: Sequence[LimitLine] = (),
     least_span: float = 1.0,
+    whole_x: bool = False,
     table_head: tuple[str, ...] = (),
     table_rows: tuple[tuple[str, ...], ...] = (),
 ) -> Chart:
@@ -63,10 +64,12 @@ def line_chart(
     ----------
     least_span : float
         The y axis spans at least this, so that noise does not look like a change; in the unit of y.
+    whole_x : bool
+        Whether x counts things, so that only whole numbers are marked.
     """
     xs = [x for line in series for x, _ in line.points]
     ys = [y for line in series for _, y in line.points if y is not None] + [limit.y for limit in limits]
-    x_min, x_max, x_ticks = _axis(xs, 1.0, 5)
+    x_min, x_max, x_ticks = _axis(xs, 1.0, 5, whole=whole_x)
     y_min, y_max, y_ticks = _axis(ys, least_span, 5)
     return Chart(
         id=id,
@@ -87,7 +90,9 @@ def line_chart(
     )
 
 
-def _axis(values: Sequence[float], least_span: float, about: int) -> tuple[float, float, tuple[tuple[float, str], ...]]:
+def _axis(
+    values: Sequence[float], least_span: float, about: int, *, whole: bool = False
+) -> tuple[float, float, tuple[tuple[float, str], ...]]:
     """Ends and ticks of an axis: round steps of 1, 2 or 5 that hold every value."""
     low, high = (min(values), max(values)) if values else (0.0, least_span)
     if high - low < least_span:
@@ -96,6 +101,7 @@ def _axis(values: Sequence[float], least_span: float, about: int) -> tuple[float
     raw = (high - low) / about
     power = 10.0 ** math.floor(math.log10(raw))
     step = next(power * factor for factor in (1, 2, 5, 10) if power * factor >= raw)
+    step = max(step, 1.0) if whole else step
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
     places = max(0, -math.floor(math.log10(step) + 1e-9))
     ticks = tuple((number * step, f"{number * step:.{places}f}") for number in range(first, last + 1))

@@ -70,7 +70,7 @@ def next_things(asked: Asked, unit: ThingId, verdict: Verdict) -> tuple[Next, ..
     if any(_only_unconfirmed(task) for task in tasks):
         href = asked.links.limits(unit)
         found.append(Next(text=asked.say("next.confirm_limits"), href=href, why=asked.say("next.limits_why")))
-    doable = [task for task in tasks if not task.subject.missing and not _only_unconfirmed(task)]
+    doable = [task for task in tasks if _can_be_done(asked, task) and not _only_unconfirmed(task)]
     found += [_page(asked, unit, page, tuple(group)) for page, group in groupby(doable, key=lambda one: one.step.page)]
     return tuple(found)
 
@@ -120,14 +120,19 @@ def _gaps(asked: Asked, unit: ThingId, tasks: Sequence[Task]) -> list[Next]:
     if "content" in missing:
         href = links.change(unit)
         found.append(Next(text=say("next.name_fill"), href=href, why=asked.words.task_title(missing["content"])))
-    if "instrument" in missing:
-        task = missing["instrument"]
-        uses = task.step.scope.places
-        there = any(one.attributes.get("instrument") in uses for one in asked.workplace.world.of_kind("instrument"))
-        href = links.work(unit, task.step.page) if there else links.instruments()
-        text = say("next.check_instrument" if there else "next.add_instrument", title=task.step.title)
-        found.append(Next(text=text, href=href, why=say("next.instrument_why")))
+    if "instrument" in missing and not _can_be_done(asked, missing["instrument"]):
+        text = say("next.add_instrument", title=missing["instrument"].step.title)
+        found.append(Next(text=text, href=links.instruments(), why=say("next.instrument_why")))
     return found
+
+
+def _can_be_done(asked: Asked, task: Task) -> bool:
+    """Whether what the task is about is recorded; for a check of an instrument, whether there is one to check."""
+    if task.subject.missing != "instrument":
+        return not task.subject.missing
+    uses = task.step.scope.places
+    instruments = asked.workplace.world.of_kind("instrument")
+    return any(one.attributes.get("instrument") in uses and not one.retired for one in instruments)
 
 
 def _only_unconfirmed(task: Task) -> bool:

@@ -100,12 +100,17 @@ def _open_items(asked: Asked, unit: ThingId) -> Aid:
     """What has to be read out to the team: void, expired, waived, and what was single-handed or near a limit."""
     verdict = asked.workplace.verdict(unit, asked.now)
     words = asked.words
-    rows = []
+    found: dict[tuple[str, str], int] = {}
     for one in once(verdict.requirements()):
         marks = words.marks(one.standing.marks)
         if one.standing.state in (State.VOID, State.EXPIRED, State.RECHECK, State.WAIVED) or marks:
             state = asked.say(f"states.{one.standing.state.value.replace(' ', '_').replace('-', '_')}")
-            rows.append((words.requirement_title(one), ", ".join((state, *marks))))
+            key = (one.step.title, ", ".join((state, *marks)))
+            found[key] = found.get(key, 0) + 1
+    rows = [
+        (asked.say("aids.several", title=title, count=count) if count > 1 else title, state)
+        for (title, state), count in found.items()
+    ]
     return Aid(
         title=asked.say("aids.open_items"),
         note="" if rows else asked.say("aids.no_open_items"),

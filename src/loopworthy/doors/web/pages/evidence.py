@@ -370,6 +370,7 @@ def _leaks(asked: Asked, unit: ThingId, item: Item) -> Chart | None:
         y_label="mL/min",
         series=(Line(name=step.title, points=tuple((n, leak) for n, (_, leak) in enumerate(known, start=1))),),
         least_span=10.0,
+        whole_x=True,
         table_head=(asked.say("sensors.when"), "mL/min"),
         table_rows=tuple((clock.when(one.item.occurred_ms), f"{leak:.1f}") for one, leak in known),
     )
@@ -395,6 +396,7 @@ def _minutes(asked: Asked, item: Item) -> Chart | None:
         series=(Line(name="PO2", points=tuple((minute, one.number) for minute, one in enumerate(readings, start=1))),),
         limits=lines,
         least_span=0.5,
+        whole_x=True,
         table_head=(asked.say("evidence.minute"), "PO2"),
         table_rows=tuple((str(minute), asked.words.reading(one)) for minute, one in enumerate(readings, start=1)),
     )

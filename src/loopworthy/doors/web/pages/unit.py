@@ -33,11 +33,10 @@ NEXT_IN_SIGHT = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OpenHoldShown:
-    """A hold that waits for a second person: its words, the note of who declared it, where to release it."""
+    """A hold that waits for a second person: its words, and the note of who declared it."""
 
     text: str
     note: str
-    release_href: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +71,8 @@ class HoldShown:
     summary, counts : str
         ``2 of 22 missing``; ``2 void · 20 current``.
     rows : tuple of EvidenceRow
+    is_open : bool
+        Whether its evidence is shown at once, because something in it was read outside its limit.
     go_on_href : str
         Where to say that one goes on from here; '' where the hold is not ready.
     gone_on : str
@@ -86,6 +87,7 @@ class HoldShown:
     summary: str
     counts: str
     rows: tuple[EvidenceRow, ...]
+    is_open: bool
     go_on_href: str
     gone_on: str
 
@@ -150,14 +152,7 @@ def unit_context(asked: Asked, unit: ThingId) -> UnitPage:
         ),
         name=asked.workplace.name(unit),
         verdict=verdict_panel(asked, verdict, reasons=_failed_reasons(asked, unit, failed)),
-        open_holds=tuple(
-            OpenHoldShown(
-                text=asked.words.open_hold_sentence(one),
-                note=one.note,
-                release_href=asked.links.release(unit, one.event),
-            )
-            for one in verdict.open_holds
-        ),
+        open_holds=_open_holds(asked, verdict),
         groups=_groups(asked, unit, fallen),
         never_read=_groups(asked, unit, absent),
         never_read_count=len(absent),
@@ -171,6 +166,12 @@ def unit_context(asked: Asked, unit: ThingId) -> UnitPage:
         day_title=(day.title or asked.words.clock.day(day.began.epoch_ms)) if day is not None else "",
         day_href=asked.links.day(unit),
     )
+
+
+def _open_holds(asked: Asked, verdict: Verdict) -> tuple[OpenHoldShown, ...]:
+    """Open holds, but for a single one without a note: the verdict's own sentence says all of it."""
+    shown = tuple(OpenHoldShown(text=asked.words.open_hold_sentence(one), note=one.note) for one in verdict.open_holds)
+    return shown if len(shown) > 1 or any(one.note for one in shown) else ()
 
 
 def _failed_reasons(asked: Asked, unit: ThingId, failed: list[Requirement]) -> tuple[Reason, ...]:
@@ -221,6 +222,7 @@ def _hold(asked: Asked, unit: ThingId, verdict: Verdict, hold: HoldVerdict) -> H
         summary=asked.words.hold_sentence(hold),
         counts=counted_states(asked, (one.standing for one in requirements)),
         rows=tuple(evidence_row(asked, unit, one) for one in requirements),
+        is_open=any(one.standing.state is State.FAILED for one in requirements),
         go_on_href=asked.links.go_on(unit, hold.hold.id) if ready else "",
         gone_on=gone_on,
     )
