@@ -164,7 +164,7 @@ def test_what_was_undone_names_the_change_and_its_time(shop: Shop) -> None:
         values={"change": "Head opened", "at_ms": str(NOW.plus(minutes=-30).epoch_ms), "zone": NOW.zone},
     )
     step = shop.workplace.catalogue.step("L02")
-    assert shop.words.standing_sentence(standing, step) == "Undone at 08:10 by: Head opened."
+    assert shop.words.standing_sentence(standing, step) == "Undone by: Head opened (08:10)."
 
 
 def test_a_recheck_names_the_one_step_that_is_due(shop: Shop) -> None:

@@ -24,6 +24,23 @@ READS_OUT = "EV63"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OpenItem:
+    """Evidence that stands open in the same way for the same reason.
+
+    Attributes
+    ----------
+    state : State
+    why : str
+    titles : tuple of str
+        The steps, each with what it is about where that is several things.
+    """
+
+    state: State
+    why: str
+    titles: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
     """One line to read.
 
@@ -37,8 +54,10 @@ class Line:
         What it is done to, where that is more than the unit.
     read : tuple of str
         What is said aloud as a number, with its unit.
-    open_items : tuple of str
+    open_items : tuple of OpenItem
         What is open now, to be read out here.
+    nothing_open : bool
+        Whether it is here that open items are read out, and there is none.
     never_skipped, two_person : bool
     """
 
@@ -49,7 +68,8 @@ class Line:
     accept: str
     about: tuple[str, ...]
     read: tuple[str, ...]
-    open_items: tuple[str, ...]
+    open_items: tuple[OpenItem, ...]
+    nothing_open: bool
     never_skipped: bool
     two_person: bool
 
@@ -124,12 +144,13 @@ def lines_of(asked: Asked, unit: ThingId, page_id: str) -> tuple[Line, ...]:
     for entry in work_page(asked.workplace, unit, page_id).entries:
         by_step.setdefault(entry.step.id, []).append(entry)
     groups = sorted(by_step.values(), key=lambda group: not group[0].step.never_skipped)
-    items = open_items(asked, unit)
-    return tuple(_line(asked, number, group, items) for number, group in enumerate(groups, start=1))
+    items = open_items(asked, unit, before_page=page_id)
+    return tuple(_line(number, group, items) for number, group in enumerate(groups, start=1))
 
 
-def _line(asked: Asked, number: int, group: list[StepEntry], items: tuple[str, ...]) -> Line:
+def _line(number: int, group: list[StepEntry], items: tuple[OpenItem, ...]) -> Line:
     step = group[0].step
+    reads_out = READS_OUT in step.makes
     return Line(
         number=number,
         id=step.id,
@@ -138,7 +159,8 @@ def _line(asked: Asked, number: int, group: list[StepEntry], items: tuple[str, .
         accept=step.accept,
         about=tuple(one.label for one in group if one.subject.position),
         read=_spoken(step),
-        open_items=(items or (asked.say("aloud.nothing_open"),)) if READS_OUT in step.makes else (),
+        open_items=items if reads_out else (),
+        nothing_open=reads_out and not items,
         never_skipped=step.never_skipped,
         two_person=step.two_person,
     )
@@ -148,24 +170,34 @@ def _spoken(step: Step) -> tuple[str, ...]:
     return tuple(f"{one.label} ({one.unit})" for one in step.inputs if one.unit)
 
 
-def open_items(asked: Asked, unit: ThingId) -> tuple[str, ...]:
-    """What is void, expired or otherwise open before entry, and what was left out aloud; never-done steps are not."""
-    verdict = asked.workplace.verdict(unit, asked.now)
-    told = []
-    for one in once(tuple(verdict.requirements())):
+def open_items(asked: Asked, unit: ThingId, *, before_page: str = "") -> tuple[OpenItem, ...]:
+    """What is void, expired or open otherwise, and what was left out aloud, told by its reason.
+
+    What was never read is not among it: it is simply still to be done.
+
+    Parameters
+    ----------
+    before_page : str
+        Only what is asked on earlier pages than this; empty for everything.
+    """
+    catalogue = asked.workplace.catalogue
+    places = {page.id: page.order for page in catalogue.pages}
+    found: dict[tuple[State, str], dict[str, list[str]]] = {}
+    for one in once(asked.workplace.verdict(unit, asked.now).requirements()):
         state = one.standing.state
-        if state in (State.CURRENT, State.ABSENT):
+        if state in (State.CURRENT, State.ABSENT) or (before_page and places[one.step.page] >= places[before_page]):
             continue
         why = asked.words.standing_sentence(one.standing, one.step)
-        told.append(
-            asked.say(
-                "aloud.open_item",
-                title=asked.words.requirement_title(one),
-                state=asked.say(f"states.{state.value.replace(' ', '_').replace('-', '_')}"),
-                why=why,
-            )
+        label = asked.words.subject_label(one.subject)
+        found.setdefault((state, why), {}).setdefault(one.step.title, []).extend([label] if label else [])
+    return tuple(
+        OpenItem(
+            state=state,
+            why=why,
+            titles=tuple(f"{step} ({'; '.join(labels)})" if labels else step for step, labels in steps.items()),
         )
-    return tuple(told)
+        for (state, why), steps in found.items()
+    )
 
 
 ROUTES = (Door(path="/unit/{unit}/read-aloud", handler=read_aloud),)

@@ -15,7 +15,7 @@ from loopworthy.doors.web.answers import Answer, Page
 from loopworthy.doors.web.asked import Asked
 from loopworthy.doors.web.frame import Frame, page_frame
 from loopworthy.doors.web.pages import sensors
-from loopworthy.doors.web.pages.read_aloud import open_items
+from loopworthy.doors.web.pages.read_aloud import OpenItem, open_items
 from loopworthy.doors.web.routes import Door
 from loopworthy.judgement.catalogue.model import Input, InputKind
 from loopworthy.vocabulary.errors import RefusedError, UnknownNameError
@@ -104,7 +104,7 @@ class Checklist:
     ----------
     frame : Frame
     head : SheetHead
-    open_items : tuple of str
+    open_items : tuple of OpenItem
         Void, expired, waived, failed: to be read out.
     never_done : int
         Requirements that were never read.
@@ -117,7 +117,7 @@ class Checklist:
 
     frame: Frame
     head: SheetHead
-    open_items: tuple[str, ...]
+    open_items: tuple[OpenItem, ...]
     never_done: int
     pages: tuple[SheetPage, ...]
     choices: tuple[tuple[str, str], ...]
