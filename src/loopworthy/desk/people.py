@@ -63,6 +63,20 @@ def set_display_units(workplace: Workplace, person: ThingId, wanted: str, *, typ
     )
 
 
+def erase_name(workplace: Workplace, person: ThingId, *, reason: str, typed_by: ThingId) -> EventId:
+    """Erase a person's name here and wherever this record arrives; what they read stays, without their name.
+
+    Raises
+    ------
+    InputError
+        If no reason is given.
+    """
+    if not reason.strip():
+        raise InputError("reason", reason, "said in words")
+    digest = workplace.world.person_digest(person)
+    return workplace.record.erase_text(digest, reason=reason.strip(), now=workplace.now(), typed_by=typed_by).id
+
+
 def give_custody(workplace: Workplace, unit: ThingId, person: ThingId, *, typed_by: ThingId, note: str = "") -> None:
     """Somebody has the unit from now on."""
     workplace.writer().append(

@@ -99,3 +99,13 @@ def test_display_units_are_a_persons_own_choice(bench: Bench) -> None:
     assert people.display_units(bench.workplace, bench.second) == "metric"
     with pytest.raises(InputError, match="display_units"):
         people.set_display_units(bench.workplace, bench.reader, "imperial")
+
+
+def test_an_erased_name_is_gone_and_what_was_read_stays(bench: Bench) -> None:
+    count = len(bench.workplace.record.events())
+    with pytest.raises(InputError, match="reason"):
+        people.erase_name(bench.workplace, bench.second, reason=" ", typed_by=bench.reader)
+    people.erase_name(bench.workplace, bench.second, reason="asked for it", typed_by=bench.reader)
+    assert bench.workplace.name(bench.second) == "(erased)"
+    assert len(bench.workplace.record.events()) == count + 1
+    assert b"Toke" not in b"".join(event.body for event in bench.workplace.record.events())

@@ -25,6 +25,7 @@ from loopworthy.doors.web.pages import (
     parts,
     past,
     people,
+    person,
     places,
     read_aloud,
     record,
@@ -68,5 +69,6 @@ MODULES: tuple[PageModule, ...] = (
     catalogue_entries,
     read_aloud,
     sheet,
+    person,
 )
 """Every page module; the order decides where two addresses would match."""

@@ -117,10 +117,10 @@ def _back(asked: Asked) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InstrumentsPage:
-    """Instruments that readings are made with: name, use and serial of each, and a form for one more."""
+    """Instruments that readings are made with: name, use, serial and address of each, and a form for one more."""
 
     frame: Frame
-    instruments: tuple[tuple[str, str, str], ...]
+    instruments: tuple[tuple[str, str, str, str], ...]
     action: str
     back: str
     fields: tuple[Field, ...]
@@ -143,7 +143,12 @@ def instruments(asked: Asked) -> Answer:
             problem = error
     wrong = errors_of(problem, ("name", "use", "serial"))
     known = tuple(
-        (asked.workplace.name(one.id), str(one.attributes.get("instrument", "")), one.serial)
+        (
+            asked.workplace.name(one.id),
+            str(one.attributes.get("instrument", "")),
+            one.serial,
+            asked.links.instrument(one.id),
+        )
         for one in asked.workplace.world.of_kind("instrument")
         if not one.retired
     )
