@@ -1,17 +1,21 @@
-"""A real Chromium for the browser tests, on a phone and on a desk.
+"""A real Chromium for the browser tests, on a phone and on a desk, and the invented club on a server of its own.
 
-The fixtures know nothing of the program: a test brings its own server or its own page. Where no Chromium can be
-had the tests fail and say what to do; nothing is skipped.
+Where no Chromium can be had the tests fail and say what to do; nothing is skipped.
 """
 
 from __future__ import annotations
 
+import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from loopworthy.doors.demo import open_demo
+from tests.browser.running import Running
+from tests.browser.watching import watched
 
 FINDER = Path(__file__).parents[2] / "scripts" / "ensure-chromium"
 
@@ -65,3 +69,32 @@ def desktop(chromium: Browser) -> Iterator[BrowserContext]:
     context = chromium.new_context(viewport={"width": 1280, "height": 800}, locale="en-GB", timezone_id="UTC")
     yield context
     context.close()
+
+
+@pytest.fixture
+def watch() -> Iterator[Callable[[Page], Page]]:
+    """Makes a page tell what it complains of; the test fails at its end if there was anything."""
+    complaints: list[str] = []
+    yield lambda page: watched(page, complaints)
+    assert complaints == []
+
+
+# --- the invented club ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the invented club's record, told once."""
+    folder = tmp_path_factory.mktemp("club")
+    open_demo(folder).record.store.close()
+    return folder
+
+
+@pytest.fixture
+def demo(club: Path, tmp_path: Path) -> Iterator[Running]:
+    """A server on a copy of the club's record, which must not complain. Its clock begins at the story's moment."""
+    shutil.copytree(club, tmp_path / "club")
+    said = tmp_path / "server.txt"
+    with Running("demo", "--path", str(tmp_path / "club"), "--serve", said=said) as running:
+        yield running
+    assert said.read_text() == ""
