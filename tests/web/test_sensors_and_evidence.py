@@ -253,6 +253,6 @@ def test_an_instrument_is_added_and_offered_where_readings_rest_on_it(shop: Shop
     answered = visitor.post("/instruments", {"name": "", "use": "analyser"})
     assert answered.status == 422
     visitor.post("/instruments", {"name": "Analyser B2", "use": "analyser", "serial": "B-2"})
-    assert ("Analyser B2", "analyser", "B-2") in visitor.get("/instruments").context.instruments
+    assert ("Analyser B2", "analyser", "B-2") in [one[:3] for one in visitor.get("/instruments").context.instruments]
     choices = visitor.get(f"{shop.at}/do/gas-analysis").context.who.instrument.choices
     assert [name for _, name in choices] == ["Analyser A1", "Analyser B2"]

@@ -140,7 +140,7 @@ def test_a_saved_page_leads_on_and_says_how_each_reading_stands(shop: Shop, visi
     answered = visitor.get(redirect.headers["location"])
     assert answered.context.title == "The day's air, and each sensor in it"  # two steps are left on it
     (said,) = answered.context.frame.notice
-    assert said == "Ambient pressure, twice: 1008 hPa, inside within 10 hPa of “Barometer reads” (1009 hPa)."
+    assert said == "Ambient pressure, twice: 1008 hPa. Inside the limit: within 10 hPa of “Barometer reads” (1009 hPa)."
     item = latest(shop, "C01")
     assert item.read_by == shop.reader
     assert item.payload.readings["barometer_hpa"][0].value == "1009"
@@ -476,7 +476,9 @@ def test_a_reading_outside_its_limit_leads_to_the_repair_and_then_to_reading_aga
     answered = visitor.send(form)
     assert answered.template == "form.html"
     assert answered.context.title == "Mend, then read again"
-    assert answered.context.frame.notice[0].startswith("Ambient pressure, twice: 1008 hPa, outside within 10 hPa")
+    assert answered.context.frame.notice[0].startswith(
+        "Ambient pressure, twice: 1008 hPa. Outside the limit: within 10 hPa"
+    )
     assert shop.workplace.verdict(shop.unit).word.value == "stop"
     refused = visitor.send(answered.form())
     assert refused.status == 422

@@ -147,7 +147,7 @@ def test_a_reading_outside_its_limit_says_reading_limit_margin_and_origin(shop: 
     words = shop.words
     assert failed.standing.state is State.FAILED
     assert words.standing_sentence(failed.standing, failed.step) == (
-        "Controller reads: read 1008 hPa, the limit is within 10 hPa of “Barometer reads” (1019.5 hPa)."
+        "Controller reads: read 1008 hPa. Outside the limit: within 10 hPa of “Barometer reads” (1019.5 hPa)."
     )
     facts = words.facts(failed.standing)
     assert (facts.reading, facts.margin) == ("1008 hPa", "1.5 hPa outside")
