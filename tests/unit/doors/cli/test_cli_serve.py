@@ -44,6 +44,7 @@ def test_serve_prints_its_address_and_each_verdict_and_answers_there(boat: Termi
         with urllib.request.urlopen(address, timeout=20) as answer:
             assert answer.status == 200
             assert b"Tern" in answer.read()
+    assert process.returncode == 0  # stopped in the ordinary way
 
 
 def test_a_port_that_is_taken_is_named_and_ends_with_one(boat: Terminal) -> None:

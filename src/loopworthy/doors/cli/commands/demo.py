@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib import import_module
 from pathlib import Path
 
 import click
@@ -22,9 +21,10 @@ FOLDER = "demo"
 def demo(settings: Settings, folder: Path | None, serves: bool, host: str, port: int) -> None:
     """Open the demonstration, made on first use, and tell its verdicts."""
     from loopworthy.doors.cli import plain, show
+    from loopworthy.doors.demo import open_demo
 
     place = folder or default_record().with_name(FOLDER)
-    workplace = import_module("loopworthy.doors.demo").open_demo(place)
+    workplace = open_demo(place)
     if serves:
         from loopworthy.doors.cli.commands.serve import run
 

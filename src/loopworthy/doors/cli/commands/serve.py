@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib import import_module
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import click
@@ -34,8 +34,9 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
     import uvicorn
 
     from loopworthy.doors.cli import show
+    from loopworthy.doors.web.app import create_app
 
-    app = import_module("loopworthy.doors.web.app").create_app(workplace)
+    app = create_app(workplace)
     # Bound before anything is printed: an address that is shown is one that answers.
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as listening:
@@ -62,4 +63,5 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
         gc.enable()
         gc.freeze()  # what is there by now stays
         config = uvicorn.Config(app, log_level="warning", workers=1, reload=False, lifespan="off")
-        uvicorn.Server(config).run(sockets=[listening])
+        with suppress(KeyboardInterrupt):  # the ordinary way to stop; it has closed everything by then
+            uvicorn.Server(config).run(sockets=[listening])
