@@ -212,6 +212,7 @@ def tell_that_sensor_two_was_replaced(page: Page, home: str) -> Mapping[str, fro
     page.locator("summary", has_text=say("change.group_sensors")).tap()
     page.get_by_role("link", name="Oxygen sensor replaced").tap()
     page.locator(f'main label:has([name="position"][value="{CHANGED}"])').tap()
+    expect(page.locator(".falls")).to_be_visible()
     with page.expect_response(lambda answer: "answer-head=yes" in answer.url):
         page.locator('main label:has([name="answer-head"][value="yes"])').tap()
     void = page.locator(".falls h3:has(.state--void) + ul > li")
