@@ -407,6 +407,9 @@ class Book(msgspec.Struct):
             return
         positions = (exchange.position,) if exchange.position else ()
         things, side = touched(self.world, exchange.unit, positions, exchange.things)
+        if exchange.leaves:
+            gone, _ = touched(self.world, exchange.unit, (), (exchange.leaves,))
+            things, side = things - gone, side - gone
         change = undeclared_change(catalogue, self.world, exchange)
         self._entry(event, order, branch, change, exchange.unit, things=things, side=side, inferred=True)
 

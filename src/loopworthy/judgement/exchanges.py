@@ -27,11 +27,16 @@ _EXCHANGING = ("replaces part", "new gas", "new absorbent", "new diver")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exchange:
-    """One position of a unit where something else is now, or nothing; '' for the configuration as a whole."""
+    """One position of a unit where something else is now, or nothing; '' for the configuration as a whole.
+
+    `leaves` only went away from there: the unit that it left is not what it was, the thing itself is, until it is put
+    somewhere.
+    """
 
     unit: ThingId
     position: str
     things: tuple[ThingId, ...]
+    leaves: ThingId = ""
 
 
 class Declared(msgspec.Struct):
@@ -47,7 +52,11 @@ class Declared(msgspec.Struct):
         """Whether one of these changes says what was exchanged."""
         return recorded_at == self.recorded_at and any(
             unit == exchange.unit
-            and (not exchange.position or exchange.position in positions or things.intersection(exchange.things))
+            and (
+                not exchange.position
+                or exchange.position in positions
+                or things.intersection((*exchange.things, exchange.leaves))
+            )
             for unit, positions, things in self.changes
         )
 
@@ -59,7 +68,7 @@ def exchanges(world: World, event: Event) -> tuple[Exchange, ...]:
     if isinstance(payload, PartFitted) and len(subjects) == 2:
         return _fitting(world, subjects[0], payload.position, subjects[1])
     if isinstance(payload, PartRemoved) and len(subjects) == 2 and world.at(subjects[0], payload.position) is not None:
-        return (Exchange(unit=subjects[0], position=payload.position, things=(subjects[1],)),)
+        return (Exchange(unit=subjects[0], position=payload.position, things=(), leaves=subjects[1]),)
     if event.envelope.kind in ("unit.content-placed", "unit.content-removed") and len(subjects) == 2:
         return _content(world, subjects[0], subjects[1])
     if isinstance(payload, ConfigurationSet) and len(subjects) == 1:
@@ -78,7 +87,7 @@ def _fitting(world: World, unit: ThingId, position: str, thing: ThingId) -> tupl
         found.append(Exchange(unit=unit, position=position, things=(thing,)))
     left = world.place_of(thing)
     if left is not None and left != (unit, position):
-        found.append(Exchange(unit=left[0], position=left[1], things=(thing,)))
+        found.append(Exchange(unit=left[0], position=left[1], things=(), leaves=thing))
     return tuple(found)
 
 

@@ -89,8 +89,12 @@ def preview_change(
 
 
 def _applies(change: Change, rule: EffectRule, answers: dict[str, str]) -> bool:
-    worst = {question.id: question.worst for question in change.questions}
-    return all(answers.get(question, worst[question]) == answer for question, answer in rule.condition)
+    questions = {question.id: question for question in change.questions}
+    for name, wanted in rule.condition:
+        given = answers.get(name, "")
+        if (given if given in questions[name].answers else questions[name].worst) != wanted:
+            return False
+    return True
 
 
 def _concerns(

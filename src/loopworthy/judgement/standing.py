@@ -157,20 +157,26 @@ class Bench:
     def _first_that_counts(self, unit: ThingId, items: list[Item], kind: str) -> Standing:
         """The newest reading that stands; the newest of all where none does.
 
-        A reading that has fallen, or that was made out of order, says nothing against an older one that stands. One
-        whose numbers cannot be told does: it decides until it is read again.
+        A reading that something undid, or that was made out of order, says nothing against an older one that stands.
+        One whose numbers cannot be told does, and so does one that has ended by itself: its numbers were the newer
+        ones. Neither depends on what was declared, so that declaring more never brings an older reading forward.
         """
         first: Standing | None = None
         near = False
+        ends: list[int] = []
         for item in items:
             found = self.alone(unit, item, kind, self.now)
             outcome = self.assess(item, unit).outcome
             near = near or outcome is Outcome.NEAR or self._near_before(unit, item)
             if found.state is State.CURRENT:
-                return replace(found, marks=(*found.marks, "near limit")) if near else found
+                ends += [] if found.until_ms is None else [found.until_ms]
+                marks = (*found.marks, "near limit") if near else found.marks
+                return replace(found, marks=marks, until_ms=min(ends, default=None))
             first = first or found
-            if outcome not in _PASSING:
+            if outcome not in _PASSING or self.clocks.ended(unit, item, kind, self.now) is not None:
                 break
+            until_ms = self.clocks.until(unit, item, kind, self.now)
+            ends += [] if until_ms is None else [until_ms]
         assert first is not None
         return first
 
@@ -249,7 +255,7 @@ class Bench:
         fallen = self._fallen(unit, item, kind, asof, base, found)
         if fallen is not None:
             return fallen
-        disorder = self.disorder(unit, item, step)
+        disorder = self.disorder(item, step)
         if disorder is not None:
             return replace(base, state=State.OUT_OF_ORDER, code=disorder[0], values=disorder[1])
         unclear = self._unclear(unit, item, kind, asof, step, found)
@@ -307,7 +313,7 @@ class Bench:
             return (decisive.code if decisive else "") or "cannot-tell", decisive.values if decisive else {}
         for other in self._used(item):
             first_kind = self.catalogue.steps[other.step].makes[0]
-            if self.alone(unit, other, first_kind, AsOf.of(item)).state is State.CANNOT_TELL:
+            if self.alone(item.unit, other, first_kind, AsOf.of(item)).state is State.CANNOT_TELL:
                 return "rests-on-unclear", {"step": other.step}
         unconfirmed = self.unconfirmed_limit(unit, step)
         if unconfirmed is not None:
@@ -346,7 +352,7 @@ class Bench:
             step is not None
             and self.soundness.of(unit, item) is None
             and self.undoing.voided(unit, item, kind, asof) is None
-            and self.disorder(unit, item, step) is None
+            and self.disorder(item, step) is None
             and self.clocks.ended(unit, item, kind, asof) is None
             and not self.undoing.due(unit, item, kind, asof)[0]
         )
@@ -358,9 +364,12 @@ class Bench:
 
     # --- order ------------------------------------------------------------------------------------------------------
 
-    def disorder(self, unit: ThingId, item: Item, step: Step) -> tuple[str, dict[str, str]] | None:
-        """Why evidence was made out of order, judged by what was current when it was read; None where it was not."""
-        asof = AsOf.of(item)
+    def disorder(self, item: Item, step: Step) -> tuple[str, dict[str, str]] | None:
+        """Why evidence was made out of order; None where it was not.
+
+        It is judged by what was current when it was read, on the unit that it was read for.
+        """
+        unit, asof = item.unit, AsOf.of(item)
         for first in item.prerequisites:
             if not self._stood_before(unit, first, step, asof):
                 return "done-before-its-order", {"first": first.kind}
@@ -407,7 +416,7 @@ class Bench:
             and self.soundness.of(unit, item) is None
             and self.unconfirmed_limit(unit, step) is None
             and self.has_second(unit, item, step.makes[0])
-            and self.disorder(unit, item, step) is None
+            and self.disorder(item, step) is None
         )
 
     # --- readings against limits ------------------------------------------------------------------------------------

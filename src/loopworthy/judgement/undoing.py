@@ -270,6 +270,8 @@ class Undoing:
             if rule.effect is Effect.RECHECK or withdrawn:
                 ask(entry, self._by(unit, item, rule.by, kind), withdrawn, item)
         for about, finding in self._bench.soundness.doubts(unit, item):
+            if finding.occurred_ms > asof.changes_until_ms:
+                continue
             step = self._bench.catalogue.steps.get(about.step)
             by = self._by(unit, about, "", step.makes[0] if step is not None else kind)
             if about.subject != item.subject and not self._still_asked(unit, by, about):
@@ -364,7 +366,7 @@ class Undoing:
             return False
         if bench.soundness.of(unit, item) is not None or bench.unconfirmed_limit(unit, step) is not None:
             return False
-        if not bench.has_second(unit, item, step.makes[0]) or bench.disorder(unit, item, step) is not None:
+        if not bench.has_second(unit, item, step.makes[0]) or bench.disorder(item, step) is not None:
             return False
         return not any(
             self._hits(unit, item, kind, asof) or bench.clocks.ended(unit, item, kind, asof) is not None
