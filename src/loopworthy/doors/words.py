@@ -21,7 +21,7 @@ from loopworthy.judgement.outstanding import Task
 from loopworthy.judgement.standing import Standing, State
 from loopworthy.judgement.subjects import Subject
 from loopworthy.judgement.verdict import HoldVerdict, OpenHold, Requirement, Verdict, Word
-from loopworthy.vocabulary.identity import ThingId, short
+from loopworthy.vocabulary.identity import ThingId
 from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
 
@@ -359,11 +359,6 @@ class Words:
         step = self.catalogue.steps.get(limit.limit.id.partition(".")[0])
         by_owner = limit.limit.rule not in (Rule.DAYS_LEFT, Rule.DAYS_SINCE, Rule.ONE_OF)
         return step is not None and step.never_skipped and by_owner
-
-
-def event_name(event: str) -> str:
-    """The first digits of an event's identity, as it is shown beside what it is about."""
-    return short(event)
 
 
 def _given(**values: str) -> dict[str, str]:

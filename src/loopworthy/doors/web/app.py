@@ -29,7 +29,6 @@ from loopworthy.doors.web.guard import Guard
 from loopworthy.doors.web.links import Links
 from loopworthy.doors.web.pages import MODULES
 from loopworthy.doors.web.refusal import status_of
-from loopworthy.doors.web.routes import Door
 from loopworthy.doors.web.site import Site
 from loopworthy.vocabulary.errors import LoopworthyError
 
@@ -157,6 +156,3 @@ def _invented(site: Site) -> bool:
         return site.workplace.record.invented
     except LoopworthyError:
         return False
-
-
-__all__ = ["Door", "Problem", "create_app", "error_page", "status_of"]

@@ -9,6 +9,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked
 from loopworthy.doors.web.fields import Field, given_by, person_field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
+from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.judgement.verdict import open_holds
 from loopworthy.vocabulary.errors import ConflictError, InputError, LoopworthyError, RefusedError, UnknownNameError
@@ -58,9 +59,7 @@ def small_form(
     unit: str = "",
 ) -> Page:
     """The page of a small form; with the problem where it was refused, unless a field tells it."""
-    status = 200
-    if problem is not None:
-        status = 422 if isinstance(problem, InputError) else 409 if isinstance(problem, ConflictError) else 403
+    status = status_of(problem) if problem is not None else 200
     shown = LoopworthyError(asked.say("work.look_again_one")) if problem is not None and at_field else problem
     context = SmallForm(
         frame=page_frame(asked, title, unit=unit, problem=shown),

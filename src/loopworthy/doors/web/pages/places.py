@@ -64,7 +64,8 @@ def steps_context(asked: Asked, unit: ThingId) -> StepsPage:
     verdict = asked.workplace.verdict(unit, asked.now)
     judged = {one.hold.id: one for one in verdict.holds}
     counts = Counter(task.step.page for task in asked.workplace.outstanding(unit, asked.now))
-    holds = []
+    holds: list[HoldPages] = []
+    ends: list[int] = []
     for hold in asked.workplace.catalogue.holds:
         known = judged.get(hold.id)
         nothing = asked.say("places.none" if known is not None else "places.not_asked")
@@ -83,6 +84,7 @@ def steps_context(asked: Asked, unit: ThingId) -> StepsPage:
         until = None
         if known is not None and known.word is Word.READY:
             until = known.until_ms if known.until_ms is not None else verdict.until_ms
+            ends += [until] if until is not None else []
         holds.append(
             HoldPages(
                 title=hold.title,
@@ -93,7 +95,10 @@ def steps_context(asked: Asked, unit: ThingId) -> StepsPage:
             )
         )
     return StepsPage(
-        frame=page_frame(asked, asked.say("places.steps_title"), unit=unit, place="steps"), holds=tuple(holds)
+        frame=page_frame(
+            asked, asked.say("places.steps_title"), unit=unit, place="steps", until_ms=min(ends) if ends else None
+        ),
+        holds=tuple(holds),
     )
 
 

@@ -148,7 +148,13 @@ def unit_context(asked: Asked, unit: ThingId) -> UnitPage:
     holder, day = world.holder(unit), world.episode(unit, "dive-day")
     return UnitPage(
         frame=page_frame(
-            asked, asked.workplace.name(unit), unit=unit, place="verdict", verdict=verdict, cautions=("current",)
+            asked,
+            asked.workplace.name(unit),
+            unit=unit,
+            place="verdict",
+            verdict=verdict,
+            until_ms=min((one.until_ms for one in verdict.holds if one.until_ms is not None), default=None),
+            cautions=("current",),
         ),
         name=asked.workplace.name(unit),
         verdict=verdict_panel(asked, verdict, reasons=_failed_reasons(asked, unit, failed)),

@@ -16,6 +16,7 @@ from loopworthy.doors.web.asked import Asked
 from loopworthy.doors.web.fields import Field, Given, Who, given_by, who_fields
 from loopworthy.doors.web.frame import Frame, page_frame
 from loopworthy.doors.web.nexts import after_saving
+from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.resume import LastEntry, last_entry
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.work_aids import Aid, aid_for
@@ -242,7 +243,8 @@ def _again(
         said = asked.say("work.look_again_one") if count == 1 else asked.say("work.look_again_many", count=count)
         problem, status = LoopworthyError(said), 422
     else:
-        status = 422 if isinstance(problem, InputError) else 403 if isinstance(problem, RefusedError) else 409
+        # what the page no longer has is a conflict with what happened meanwhile, not a missing page
+        status = 409 if isinstance(problem, UnknownNameError) else status_of(problem)
     context = work_context(asked, unit, page, entries, checked, errors=errors, problem=problem)
     return Page(template="work.html", context=context, status=status)
 
