@@ -176,11 +176,11 @@ class Links:
 
     def person(self, person: ThingId) -> str:
         """One person: what they have, in which units numbers are shown to them."""
-        return self.to("people", short(person))
+        return self.to("person", short(person))
 
     def instrument(self, instrument: ThingId) -> str:
         """One instrument."""
-        return self.to("instruments", short(instrument))
+        return self.to("instrument", short(instrument))
 
     def catalogue_entry(self, kind: str, identifier: str) -> str:
         """One entry of the catalogue: `kind` is steps, evidence, changes, holds or configurations."""

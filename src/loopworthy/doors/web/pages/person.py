@@ -162,6 +162,6 @@ def _facts_of_instrument(asked: Asked, one: Thing) -> tuple[tuple[str, str], ...
 
 
 ROUTES = (
-    Door(path="/people/{person}", handler=person, methods=READ_AND_SEND),
-    Door(path="/instruments/{instrument}", handler=instrument, methods=READ_AND_SEND),
+    Door(path="/person/{person}", handler=person, methods=READ_AND_SEND),
+    Door(path="/instrument/{instrument}", handler=instrument, methods=READ_AND_SEND),
 )
