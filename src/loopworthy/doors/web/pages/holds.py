@@ -52,19 +52,21 @@ class Holds:
 def holds(asked: Asked) -> Answer:
     """All holds of a unit."""
     unit, book, catalogue = asked.unit, asked.workplace.book(), asked.workplace.catalogue
-    still_open = {one.event for one in open_holds(book, catalogue, unit, asked.now)}
-    entries = [
-        entry
+    still_open = [one.event for one in open_holds(book, catalogue, unit, asked.now)]
+    earlier = {
+        entry.event: entry
         for change in catalogue.changes.values()
         if change.hold
         for entry in book.changes.about(change.id, (unit,))
-    ]
-    entries = sorted({one.event: one for one in entries}.values(), key=lambda one: one.occurred_ms, reverse=True)
-    shown = {entry.event: _shown(asked, entry, is_open=entry.event in still_open) for entry in entries}
+        if entry.event not in still_open
+    }
     context = Holds(
         frame=page_frame(asked, asked.say("holds.title"), unit=unit, place="more", cautions=("accident",)),
-        open=tuple(one for event, one in shown.items() if event in still_open),
-        earlier=tuple(one for event, one in shown.items() if event not in still_open),
+        open=tuple(_shown(asked, book.changes.entries[event], is_open=True) for event in still_open),
+        earlier=tuple(
+            _shown(asked, entry, is_open=False)
+            for entry in sorted(earlier.values(), key=lambda one: one.occurred_ms, reverse=True)
+        ),
         fault_href=asked.links.change(unit, "fault-written-down"),
         incident_href=asked.links.change(unit, "incident"),
     )

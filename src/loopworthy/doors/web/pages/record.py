@@ -114,6 +114,7 @@ def record_page(asked: Asked, problem: LoopworthyError | None = None) -> RecordP
     say, one = asked.say, asked.workplace.record
     form = asked.form if asked.posts else Form()
     wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    refused = wrong.get("fingerprint", "") or wrong.get("identity", "")
     return RecordPage(
         frame=page_frame(asked, say("record.title"), problem=problem),
         title=one.title,
@@ -130,7 +131,7 @@ def record_page(asked: Asked, problem: LoopworthyError | None = None) -> RecordP
             for head in record_care.heads(asked.workplace)
         ),
         fingerprint=text_field(
-            "fingerprint", say("record.fingerprint"), form, required=True, error=wrong.get("fingerprint", ""),
+            "fingerprint", say("record.fingerprint"), form, required=True, error=refused,
             help=say("record.fingerprint_help"),
         ),
         compared=_compared(asked),
