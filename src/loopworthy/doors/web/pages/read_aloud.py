@@ -15,6 +15,7 @@ from loopworthy.doors.web.routes import Door
 from loopworthy.doors.web.shown import once
 from loopworthy.judgement.catalogue.model import Step
 from loopworthy.judgement.standing import State
+from loopworthy.judgement.verdict import Requirement
 from loopworthy.vocabulary.errors import InputError, UnknownNameError
 from loopworthy.vocabulary.identity import ThingId, short
 
@@ -178,14 +179,13 @@ def open_items(asked: Asked, unit: ThingId, *, before_page: str = "") -> tuple[O
     Parameters
     ----------
     before_page : str
-        Only what is asked on earlier pages than this; empty for everything.
+        Only what is asked on earlier pages than this, without what has merely aged and is read again on this page or
+        later; empty for everything.
     """
-    catalogue = asked.workplace.catalogue
-    places = {page.id: page.order for page in catalogue.pages}
     found: dict[tuple[State, str], dict[str, list[str]]] = {}
     for one in once(asked.workplace.verdict(unit, asked.now).requirements()):
         state = one.standing.state
-        if state in (State.CURRENT, State.ABSENT) or (before_page and places[one.step.page] >= places[before_page]):
+        if state in (State.CURRENT, State.ABSENT) or (before_page and _comes_later(asked, one, before_page)):
             continue
         why = asked.words.standing_sentence(one.standing, one.step)
         label = asked.words.subject_label(one.subject)
@@ -198,6 +198,13 @@ def open_items(asked: Asked, unit: ThingId, *, before_page: str = "") -> tuple[O
         )
         for (state, why), steps in found.items()
     )
+
+
+def _comes_later(asked: Asked, one: Requirement, page_id: str) -> bool:
+    catalogue = asked.workplace.catalogue
+    places = {page.id: page.order for page in catalogue.pages}
+    again = catalogue.renewing.get(one.kind, ()) if one.standing.code == "aged" else ()
+    return any(places[step.page] >= places[page_id] for step in (one.step, *again))
 
 
 ROUTES = (Door(path="/unit/{unit}/read-aloud", handler=read_aloud),)
