@@ -6,7 +6,8 @@ import pytest
 
 from loopworthy.desk.changes import Declared, record_change
 from loopworthy.desk.units import NewThing, add_instrument
-from loopworthy.doors.web.pages.changes import Choosing, OneChange
+from loopworthy.doors.web.pages.change_list import Choosing
+from loopworthy.doors.web.pages.changes import OneChange
 from loopworthy.judgement.standing import State
 from loopworthy.unit.configuration import ready_configurations
 from loopworthy.unit.events import ChangeMade

@@ -9,7 +9,8 @@ from loopworthy.desk.people import add_person
 from loopworthy.desk.units import empty_positions
 from loopworthy.doors.web.app import create_app
 from loopworthy.doors.web.pages.new_unit import NewUnit
-from loopworthy.doors.web.pages.parts import OnePosition, Parts, SetUp
+from loopworthy.doors.web.pages.parts import OnePosition, Parts
+from loopworthy.doors.web.pages.set_up import SetUp
 from loopworthy.unit.configuration import ready_configurations
 from loopworthy.vocabulary.identity import ThingId, short
 from loopworthy.vocabulary.reading import Reading

@@ -30,6 +30,7 @@ from loopworthy.doors.web.pages import (
     read_aloud,
     record,
     sensors,
+    set_up,
     sheet,
     unit,
     work,
@@ -70,5 +71,6 @@ MODULES: tuple[PageModule, ...] = (
     read_aloud,
     sheet,
     person,
+    set_up,
 )
 """Every page module; the order decides where two addresses would match."""
