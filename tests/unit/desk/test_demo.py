@@ -1,7 +1,7 @@
 """The invented club as it is told: its record is whole, its oddities are where the story says, readings hang together.
 
-Numbers to hold it against: the trends of a sensor and of a leak in the trade's worked examples (job map of the
-project, formulas 6.21 and 6.22), copied here; the rule of 10 mbar in 60 s is common practice, no source.
+Numbers to hold it against: worked trends of a sensor and of a leak (computed, no published source), copied here; the
+rule of 10 mbar in 60 s is common practice, no source.
 """
 
 from __future__ import annotations
@@ -51,10 +51,10 @@ from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.time import Moment
 
 SENSOR_TREND = (51.8, 51.4, 50.6, 50.1, 48.9)
-"""mV per bar on five days of two months (job map 6.21)."""
+"""mV per bar on five days of two months (worked trend of a sensor; computed, no published source)."""
 
 LEAK_TREND = (12, 14, 13, 17, 19, 22, 24, 28)
-"""mL/min in eight tests (job map 6.22); the story has one test more, of 26, before the last."""
+"""mL/min in eight tests (worked trend of a leak; computed, no published source); the story has one test more, of 26, before the last."""
 
 
 SENSORS_OWN = ("EV02", "EV03", "EV27", "EV28")
@@ -159,7 +159,7 @@ def test_exactly_what_rested_on_the_sensor_fell(club: Teller) -> None:
         if rule.effect is Effect.VOID or (rule.effect is Effect.RECHECK and not rule.condition)
     }
     assert {kind for kind, _, _ in fallen} <= named
-    # Trade's table of changes (job map 2.2, first row): calibrations, agreement, back to air and tightness fall.
+    # Trade's table of changes (common practice, no source; first row): calibrations, agreement, back to air and tightness fall.
     assert {kind for kind, _, _ in fallen} == named & {kind for kind, _, _ in stood if kind not in SENSORS_OWN}
     assert {"EV29", "EV30", "EV31", "EV32", "EV36"} == {kind for kind, _, _ in fallen}
     gone = {key for key in stood if key not in now}  # what was about the sensor that came out

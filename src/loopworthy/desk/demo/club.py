@@ -1,7 +1,7 @@
 """The invented club: two people, three units, two analysers, and what becomes of them over four weeks.
 
-All of it is made up. Numbers for the sensor that drifts and the leak that grows are those of a worked example of the
-trade (job map of the project, trends of a sensor and of a leak); they describe no real part.
+All of it is made up. Numbers for the sensor that drifts and the leak that grows are those of worked trends (computed,
+no published source); they describe no real part.
 """
 
 from __future__ import annotations
