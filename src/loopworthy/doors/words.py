@@ -74,9 +74,9 @@ class Words:
         """The verdict in one sentence, for beneath its word."""
         if verdict.open_holds:
             return self.open_hold_sentence(verdict.open_holds[0])
-        failed = {one.key[1:] for one in verdict.reasons() if one.standing.state is State.FAILED}
+        failed = {one.key[1:]: one for one in verdict.reasons() if one.standing.state is State.FAILED}
         if failed:
-            return self._counted("words.failed", len(failed))
+            return self._failed_sentence(tuple(failed.values()))
         if verdict.code == "no-configuration":
             return self.say("reasons.no_configuration")
         if verdict.word is Word.READY:
@@ -84,7 +84,25 @@ class Words:
         missing = len({one.key[1:] for one in verdict.reasons()})
         if verdict.code == "no-dive-day":
             return self.say("reasons.no_dive_day") if not missing else self.say("words.no_day_and", missing=missing)
-        return self._counted("words.missing", missing)
+        return " ".join(filter(None, (self._last_undoing(verdict), self._counted("words.missing", missing))))
+
+    def _failed_sentence(self, failed: tuple[Requirement, ...]) -> str:
+        """Which reading is outside its limit: the first by name, the others by their number."""
+        first = failed[0]
+        shown = self.facts(first.standing).reading or self.say("words.not_shown")
+        values = {"what": self.requirement_title(first), "shown": shown}
+        if len(failed) == 1:
+            return self.say("words.failed_one", **values)
+        return self.say("words.failed_many", **values, more=len(failed) - 1)
+
+    def _last_undoing(self, verdict: Verdict) -> str:
+        """The latest change that undid something which is missing now; '' where nothing was undone."""
+        undone = [one.standing for one in verdict.reasons() if one.standing.code == "undone-by-change"]
+        if not undone:
+            return ""
+        latest = max(undone, key=lambda standing: int(standing.values["at_ms"]))
+        when = self.clock.when(int(latest.values["at_ms"]))
+        return self.say("words.last_undoing", change=latest.values["change"], when=when)
 
     def first_reason(self, verdict: Verdict) -> str:
         """The reason that comes first, in one line, for a board or a terminal; '' for a ready unit."""

@@ -54,7 +54,7 @@ SENSOR_TREND = (51.8, 51.4, 50.6, 50.1, 48.9)
 """mV per bar on five days of two months (worked trend of a sensor; computed, no published source)."""
 
 LEAK_TREND = (12, 14, 13, 17, 19, 22, 24, 28)
-"""mL/min in eight tests (worked trend of a leak; computed, no published source); the story has one test more, of 26, before the last."""
+"""mL/min in eight tests (worked trend of a leak); the story has one test more, of 26, before the last."""
 
 
 SENSORS_OWN = ("EV02", "EV03", "EV27", "EV28")
@@ -159,7 +159,7 @@ def test_exactly_what_rested_on_the_sensor_fell(club: Teller) -> None:
         if rule.effect is Effect.VOID or (rule.effect is Effect.RECHECK and not rule.condition)
     }
     assert {kind for kind, _, _ in fallen} <= named
-    # Trade's table of changes (common practice, no source; first row): calibrations, agreement, back to air and tightness fall.
+    # The first row of the table of changes (common practice, no source): calibrations, agreement, air, tightness fall.
     assert {kind for kind, _, _ in fallen} == named & {kind for kind, _, _ in stood if kind not in SENSORS_OWN}
     assert {"EV29", "EV30", "EV31", "EV32", "EV36"} == {kind for kind, _, _ in fallen}
     gone = {key for key in stood if key not in now}  # what was about the sensor that came out

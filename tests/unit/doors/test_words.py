@@ -153,7 +153,9 @@ def test_a_reading_outside_its_limit_says_reading_limit_margin_and_origin(shop: 
     assert (facts.reading, facts.margin) == ("1008 hPa", "1.5 hPa outside")
     assert facts.origin.startswith("proposal of this catalogue")
     verdict = shop.workplace.verdict(shop.unit)
-    assert words.verdict_sentence(verdict) == "One reading is outside its limit and not yet mended."
+    assert words.verdict_sentence(verdict) == (
+        "Ambient pressure, twice. Read 1008 hPa, outside its limit and not yet mended."
+    )
     assert words.first_reason(verdict).startswith("Ambient pressure, twice: Controller reads")
 
 

@@ -51,7 +51,10 @@ def test_a_reading_outside_its_limit_is_stop_and_ends_with_four(ready_boat: Term
     ready_boat.ok("step", "record", "Tern", "C06", read, "--as", "Ilma", "--instrument", "Analyser 1")
     result = ready_boat.run("verdict", "Tern")
     assert result.exit_code == 4
-    assert result.stdout.startswith("stop: Tern. One reading is outside its limit and not yet mended.")
+    assert result.stdout.startswith(
+        "stop: Tern. Oxygen against expected, oxygen sensor 2: sensor S-102. "
+        "Read 45.1 mV, outside its limit and not yet mended."
+    )
     because = result.stdout.partition("Because\n")[2].splitlines()
     assert because[0] == "  failed: C06 Oxygen against expected, oxygen sensor 2: sensor S-102 [never skipped]"
     assert "45.1 mV" in because[1]
