@@ -48,7 +48,9 @@ def test_what_still_has_to_be_confirmed_comes_first_each_with_its_origin(fresh: 
     ]
     shown = {row.id for row in context.unconfirmed} | {row.id for _, rows in context.groups for row in rows}
     assert shown == {limit.limit.id for _, limit in limits_of(fresh.workplace, fresh.unit)}
-    assert all("not yet held against your manual" in row.origin for row in context.unconfirmed)
+    for row in context.unconfirmed:
+        limit = limit_of(fresh, row.id)
+        assert row.origin == f"{limit.origin.value} ({limit.source})"
     assert not any(row.ticked for row in context.unconfirmed)
     anchors = {one.get("id") for one in answered.document.walk()}
     assert shown <= anchors

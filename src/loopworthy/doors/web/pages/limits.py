@@ -135,11 +135,16 @@ def limit_row(asked: Asked, unit: ThingId, step: Step, limit: EffectiveLimit, fo
         title=limit_title(step, limit),
         href=asked.links.limit(unit, limit.limit.id),
         text=asked.words.limit_text(limit),
-        origin=asked.words.origin_text(limit),
+        origin=asked.words.origin_text(limit) if limit.confirmed or limit.loosened else plain_origin(limit),
         confirmed=limit.confirmed,
         loosened=limit.loosened,
         ticked=limit.limit.id in form.all("limit"),
     )
+
+
+def plain_origin(limit: EffectiveLimit) -> str:
+    """Where a limit comes from, without whether anybody has confirmed it: its place on the page says that."""
+    return f"{limit.origin.value} ({limit.source})" if limit.source else limit.origin.value
 
 
 def limit_title(step: Step, limit: EffectiveLimit) -> str:
