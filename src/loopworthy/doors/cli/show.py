@@ -224,8 +224,8 @@ def entry(words: Words, one: StepEntry) -> Iterator[str]:
 
 def limit(words: Words, one: EffectiveLimit) -> str:
     """A limit as it holds for a unit."""
-    state = say("limit_confirmed") if one.confirmed else say("limit_not_confirmed")
-    return say("limit", limit=one.limit.id, text=words.limit_text(one), origin=words.origin_text(one), state=state)
+    told = say("limit", limit=one.limit.id, text=words.limit_text(one), origin=words.origin_text(one))
+    return f"{told}; {say('limit_confirmed')}" if one.confirmed else told
 
 
 def change(one: Change) -> Iterator[str]:

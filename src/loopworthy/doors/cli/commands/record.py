@@ -215,7 +215,7 @@ def witness(settings: Settings, text: tuple[str, ...]) -> None:
     event = compared(workplace, " ".join(text), person=settings.actor(workplace))
     settings.answer(
         lambda: {"recorded": [{"event": event.id, "kind": event.envelope.kind}]},
-        lambda: [say("witnessed", fingerprint=" ".join(text), event=short(event.id))],
+        lambda: [say("witnessed", fingerprint=" ".join(text), event=short(getattr(event.payload, "event", "")))],
     )
 
 
@@ -374,7 +374,8 @@ def _chain(one: ChainReport) -> dict[str, Any]:
 
 
 def _verify_lines(report: VerifyReport) -> Iterator[str]:
-    yield say("unbroken" if report.unbroken else "broken", events=report.events)
+    whole = not report.faults and not report.damage
+    yield say("unbroken" if report.unbroken else "sheet_missing" if whole else "broken", events=report.events)
     for fault in report.faults:
         yield f"  {fault}"
     for damage in report.damage:
