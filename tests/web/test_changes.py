@@ -394,3 +394,17 @@ def test_every_change_of_every_ready_unit_has_its_page(configuration: str) -> No
         if len(places) > 1 and context.saving is None:
             picked = "&".join(f"{context.place_name}={one}" for one in places[:2])
             assert change_of(visitor.get(f"{shop.at}/change?change={change}&{picked}")).saving is not None, change
+
+
+def test_a_unit_that_nobody_configured_gets_its_configuration_here(shop: Shop, visitor: Visitor) -> None:
+    bare = shop.workplace.writer().append("unit.thing-created", NewThing(name="Bare").created("unit")).id
+    at = f"/unit/{bare[:12]}"
+    context = change_of(visitor.get(f"{at}/change?change=part-added-or-left-off"))
+    assert context.saving is not None
+    assert [field.name for field in context.saving.configuration] == ["configuration-ready", "configuration-file"]
+    sent = {"change": "part-added-or-left-off", "person": shop.reader, "configuration-ready": "hybrid-chest"}
+    visitor.post(f"{at}/change", sent)
+    configuration = shop.workplace.world.configuration(bare)
+    assert configuration is not None
+    assert configuration.name == "hybrid-chest"
+    assert shop.workplace.world.at(bare, "head") is not None

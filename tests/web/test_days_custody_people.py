@@ -9,6 +9,7 @@ from loopworthy.desk.units import create_unit
 from loopworthy.doors.web.pages.custody import Custody
 from loopworthy.doors.web.pages.day import Days
 from loopworthy.doors.web.pages.person import OneOfUs
+from loopworthy.judgement.verdict import Word
 from loopworthy.unit.configuration import ready_configurations
 from loopworthy.vocabulary.identity import short
 from tests.web.conftest import Shop, make_shop
@@ -74,11 +75,21 @@ def test_a_unit_is_handed_over_with_how_it_stands(shop: Shop, visitor: Visitor) 
     context = visitor.get(f"{shop.at}/custody").context
     assert isinstance(context, Custody)
     assert context.now == ""
-    assert "unproven" in context.verdict
+    assert context.verdict.word is Word.UNPROVEN
     sent = {"to": shop.second, "note": "bag lies on deck", "person": shop.reader}
     after = visitor.post(f"{shop.at}/custody", sent).context
     assert after.now == "Juno Example has it since 05:30."
     assert after.earlier[0][0] == "05:30: Handed over to Juno Example. bag lies on deck"
+
+
+def test_a_ready_verdict_beside_a_hand_over_blanks_itself_when_it_ends() -> None:
+    shop = make_shop()
+    shop.walk()
+    answered = Visitor(shop.app).get(f"{shop.at}/custody")
+    assert answered.context.verdict.word is Word.READY
+    (panel,) = answered.document.all("section", class_="verdict")
+    assert "data-verdict-bounded" in panel.attributes
+    assert answered.context.frame.until_seconds is not None
 
 
 @pytest.mark.parametrize("fields", [{"to": ""}, {"to": "nobody"}, {"to": "x" * 64}])

@@ -12,6 +12,7 @@ from loopworthy.doors.web.fields import Field, person_choices, person_field, tex
 from loopworthy.doors.web.frame import Frame, page_frame
 from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
+from loopworthy.doors.web.shown import VerdictPanel, verdict_panel
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
 from loopworthy.unit.events import CustodyGiven
 from loopworthy.vocabulary.errors import InputError, LoopworthyError
@@ -26,8 +27,8 @@ class Custody:
     frame : Frame
     now : str
         Who has it and since when; '' where nobody said.
-    verdict : str
-        How it stands at this moment, in one sentence, so that it is handed over with its truth.
+    verdict : VerdictPanel
+        How it stands at this moment, so that it is handed over with its truth; blanks itself when it ends.
     to, note : Field
     signing : Signing
     earlier : tuple of (str, str)
@@ -37,7 +38,7 @@ class Custody:
 
     frame: Frame
     now: str
-    verdict: str
+    verdict: VerdictPanel
     to: Field | None
     note: Field
     signing: Signing
@@ -65,10 +66,11 @@ def custody(asked: Asked) -> Answer:
             who=asked.workplace.name(known.person),
             since=asked.words.clock.when(known.since.epoch_ms),
         )
+    verdict = asked.workplace.verdict(unit, asked.now)
     context = Custody(
-        frame=page_frame(asked, say("custody.title"), unit=unit, place="more", problem=problem),
+        frame=page_frame(asked, say("custody.title"), unit=unit, place="more", verdict=verdict, problem=problem),
         now=now,
-        verdict=_verdict(asked),
+        verdict=verdict_panel(asked, verdict),
         to=person_field(asked, "to", say("custody.to"), required=True, error=wrong.get("to", "")),
         note=text_field("note", say("custody.note"), form, kind="longtext", help=say("custody.note_help")),
         signing=signing_fields(asked, form, label=say("custody.by"), late=False),
@@ -84,16 +86,6 @@ def _give(asked: Asked) -> None:
     if to not in {one for one, _ in person_choices(asked)}:
         raise InputError("to", to, "one of the people in the record", next_step=asked.say("signing.choose_person"))
     give_custody(asked.workplace, asked.unit, to, typed_by=signed.person, note=asked.form.get("note"))
-
-
-def _verdict(asked: Asked) -> str:
-    verdict = asked.workplace.verdict(asked.unit, asked.now)
-    return asked.say(
-        "custody.verdict",
-        at=asked.words.clock.when(asked.now.epoch_ms),
-        word=asked.say(f"parts.verdict_{verdict.word.value}"),
-        sentence=asked.words.verdict_sentence(verdict),
-    )
 
 
 def _earlier(asked: Asked) -> list[tuple[str, str]]:

@@ -103,7 +103,7 @@ class Past:
     ----------
     frame : Frame
     at_text : str
-        The moment that was asked for; '' where it could not be shown.
+        The moment that was asked for; '' where none was, or it could not be shown.
     fields : tuple of Field
         Moment and device.
     told : tuple of Told
@@ -128,13 +128,13 @@ class Past:
 
 
 def past(asked: Asked) -> Answer:
-    """The state of a unit at a past time; a moment that cannot be shown is asked for again."""
+    """The state of a unit at a past time; a moment is asked for first, and again where it cannot be shown."""
     at, problem = asked.now, None
     states: tuple[PastState, ...] = ()
     try:
         if asked.query.get("at"):
             at = local_moment(asked, asked.query.get("at"), "at")
-        states = replays.past_states(asked.workplace, asked.unit, at, device=_device(asked))
+            states = replays.past_states(asked.workplace, asked.unit, at, device=_device(asked))
     except (InputError, UnknownNameError) as error:
         problem = error
     context = _past(asked, at, states, problem)
