@@ -16,6 +16,7 @@ from loopworthy.desk.demo.club import LOT, TODAY, ZONE, SensorPlan, UnitPlan
 from loopworthy.desk.demo.usual import logged_test
 from loopworthy.desk.demo.walk import Hands, Plan, WalkingClock, do_steps, walk
 from loopworthy.desk.mending import pass_hold
+from loopworthy.desk.people import give_custody
 from loopworthy.desk.units import NewThing
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.verdict import AGAIN
@@ -148,6 +149,8 @@ class Teller:
         title = f"{(TODAY + timedelta(days=day)):%A} at the invented quay"
         days.begin(self.workplace, (state.unit,), "dive-day", title=title, typed_by=hands.reader)
         days.begin(self.workplace, (state.unit,), "assembly", typed_by=hands.reader)
+        if self.workplace.world.holder(state.unit) != hands.reader:
+            give_custody(self.workplace, state.unit, hands.reader, typed_by=hands.reader)
         if self.workplace.book().dives_before(state.unit, self.clock().epoch_ms):
             self.walk(state, day, Plan(pages=("again",)), alone=alone, again=True)
         if day in state.plan.fill_days:
