@@ -1,20 +1,10 @@
-"""The record read as a story: who did what, when, and what was typed; newest first, filtered."""
+"""The record read as a story: which events, by whom, when; newest first, filtered."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from loopworthy.desk.workplace import Workplace
-from loopworthy.judgement.events import (
-    EvidenceRecorded,
-    HoldPassed,
-    HoldReleased,
-    LimitConfirmed,
-    LimitSet,
-    RepairMade,
-    WaiverGiven,
-)
-from loopworthy.unit.events import ChangeMade
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.time import Moment
@@ -28,14 +18,12 @@ LATE_MS = 5 * 60_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryEntry:
-    """One event, told.
+    """One event in the story. What it says is put into words by the doors.
 
     Attributes
     ----------
     family : str
         One of `FAMILIES`.
-    title, detail : str
-        What happened; what was typed.
     late : bool
         Whether it was written down more than five minutes after it is said to have happened.
     withdrawn : str
@@ -49,11 +37,8 @@ class HistoryEntry:
     recorded: Moment
     reader: str
     typist: str
-    title: str
-    detail: str
     late: bool
     withdrawn: str
-    about: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,9 +119,8 @@ def family_of(event: Event) -> str:
 
 
 def told(workplace: Workplace, event: Event) -> HistoryEntry:
-    """One event in words."""
+    """One event with its family, its people and what became of it; the doors put it into words."""
     envelope = event.envelope
-    title, detail, about = _words(workplace, event)
     withdrawal = workplace.book().withdrawals.get(event.id)
     return HistoryEntry(
         event=event.id,
@@ -146,56 +130,6 @@ def told(workplace: Workplace, event: Event) -> HistoryEntry:
         recorded=envelope.recorded_at,
         reader=workplace.name(envelope.read_by),
         typist=workplace.name(envelope.typed_by),
-        title=title,
-        detail=detail,
         late=is_late(event),
         withdrawn=withdrawal.reason if withdrawal is not None else "",
-        about=about,
     )
-
-
-def typed_values(payload: EvidenceRecorded) -> str:
-    """What was typed for a step, in one line."""
-    parts = [f"{', '.join(str(reading) for reading in readings)}" for readings in payload.readings.values()]
-    parts += [answer for answer in payload.answers.values() if answer != "yes"]
-    parts += [f"{len(trace.rows)} points" for trace in payload.traces.values()]
-    if not parts and "yes" in payload.answers.values():
-        parts = ["ticked"]
-    return " · ".join(parts)
-
-
-def _words(workplace: Workplace, event: Event) -> tuple[str, str, str]:
-    payload = event.payload
-    if isinstance(payload, EvidenceRecorded):
-        step = workplace.catalogue.steps.get(payload.step)
-        item = workplace.book().items.get(event.id)
-        about = workplace.world.label(item.things[0]) if item is not None and item.things else ""
-        return f"{payload.step} {step.title if step else ''}".strip(), typed_values(payload), about
-    if isinstance(payload, ChangeMade):
-        change = workplace.catalogue.changes.get(payload.change)
-        return change.title if change else payload.change, payload.note, ", ".join(payload.positions)
-    if isinstance(payload, LimitSet | LimitConfirmed):
-        verb = "Limit set" if isinstance(payload, LimitSet) else "Limit confirmed"
-        return f"{verb}: {payload.limit}", f"{payload.value} ({payload.source})", ""
-    if isinstance(payload, RepairMade):
-        return "Repair", f"{payload.cause}: {payload.done}", payload.place
-    if isinstance(payload, WaiverGiven):
-        return f"Waiver: {payload.step}", payload.reason, workplace.name(payload.hearer)
-    if isinstance(payload, HoldReleased):
-        return "Hold released", f"{payload.cause}; {payload.repair}; {payload.test}", ""
-    if isinstance(payload, HoldPassed):
-        return f"Hold point {payload.hold} passed", payload.verdict, ""
-    return _other_words(workplace, event)
-
-
-def _other_words(workplace: Workplace, event: Event) -> tuple[str, str, str]:
-    payload, subjects = event.payload, event.envelope.subjects
-    about = ", ".join(workplace.name(thing) for thing in subjects)
-    words = event.envelope.kind.partition(".")[2].replace("-", " ")
-    detail = ""
-    for name in ("position", "episode", "title", "reason", "serial", "note"):
-        value = getattr(payload, name, "")
-        if value:
-            detail = str(value)
-            break
-    return words.capitalize(), detail, about or workplace.name(event.id)
