@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right, insort
 from collections.abc import Callable
+from math import inf
 from typing import Any, TypeVar
 
 import msgspec
@@ -175,13 +176,14 @@ class Book(msgspec.Struct):
         return ""
 
     def last_dive_day_ms(self, unit: ThingId, moment_ms: float) -> int | None:
-        """When the last dive day that had begun by then began; None if none had."""
-        days = [
-            began
-            for event, began in reversed(self.dive_days.get(unit, ()))
-            if began <= moment_ms and event not in self.withdrawals
-        ]
-        return max(days, default=None)
+        """When the last dive day that had begun by then began; None if none had.
+
+        A day that was taken back is none, unless there is no other: nothing gets younger by taking it back.
+        """
+        days = self.dive_days.get(unit, [])
+        begun = days[: bisect_right(days, moment_ms, key=_began)]
+        standing = next((began for event, began in reversed(begun) if event not in self.withdrawals), None)
+        return begun[-1][1] if standing is None and begun else standing
 
     def context_at(self, unit: ThingId, name: str, moment_ms: float) -> ContextReading | None:
         """The latest reading of the surroundings made by that moment that was not taken back."""
@@ -415,12 +417,8 @@ class Book(msgspec.Struct):
 
     def _dive_day(self, unit: ThingId, event: Event, order: Order, branch: int) -> None:
         began_ms = event.envelope.occurred_at.epoch_ms
-        self._stood_unused(unit, self._last_day(unit), began_ms, event, order, branch)
-        self.dive_days.setdefault(unit, []).append((event.id, began_ms))
-
-    def _last_day(self, unit: ThingId) -> int | None:
-        days = self.dive_days.get(unit, ())
-        return max((began for event, began in days[-8:] if event not in self.withdrawals), default=None)
+        self._stood_unused(unit, self.last_dive_day_ms(unit, inf), began_ms, event, order, branch)
+        insort(self.dive_days.setdefault(unit, []), (event.id, began_ms), key=_began)
 
     def _stood_unused(
         self, unit: ThingId, before: int | None, began_ms: int, event: Event, order: Order, branch: int
@@ -553,12 +551,16 @@ class Book(msgspec.Struct):
         self.limits = _merged(self.limits, name, lambda one: one.order)
         self.waivers = _merged(self.waivers, name, lambda one: one.order)
         self.dives_ended = _merged(self.dives_ended, name, lambda one: one)
-        self.dive_days = _merged(self.dive_days, name, lambda one: one[1])
+        self.dive_days = _merged(self.dive_days, name, _began)
         self.passings = _merged(self.passings, name, lambda one: one.occurred.epoch_ms)
 
 
 def _occurred(reading: ContextReading) -> int:
     return reading.occurred_ms
+
+
+def _began(day: tuple[EventId, int]) -> int:
+    return day[1]
 
 
 def _merged(

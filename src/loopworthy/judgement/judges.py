@@ -466,16 +466,17 @@ def _pressure_test(case: Case) -> list[Finding]:
 
 def _pre_breathe(case: Case) -> list[Finding]:
     readings = case.item.payload.readings.get("po2_each_minute", ())
+    each_minute = [in_unit(reading, "bar") for reading in readings]
     floor, minutes = case.limit("floor"), case.limit("minutes")
     findings = [
         against(minutes, Decimal(len(readings)), about="minutes with a reading", shown=f"{len(readings)} min"),
     ]
     findings += [
-        against(floor, reading.decimal, about=f"minute {minute}", shown=str(reading))
-        for minute, reading in enumerate(readings, start=1)
+        against(floor, po2_bar, about=f"minute {minute}", shown=str(reading), step=step_in_unit(reading, "bar"))
+        for minute, (reading, po2_bar) in enumerate(zip(readings, each_minute, strict=True), start=1)
     ]
     set_point = case.decimal("set_point_bar")
-    if readings and readings[0].decimal >= set_point:
+    if each_minute and each_minute[0] >= set_point:
         findings.append(
             Finding(
                 outcome=Outcome.CANNOT_TELL,

@@ -7,6 +7,7 @@ and numbers are invented.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 
 import msgspec
 
@@ -162,7 +163,7 @@ class Device:
         entries = {**(readings_of or {}), **entries}
         known = scene.catalogue.step(step)
         unit = unit or scene.unit
-        book = fold(scene.events, scene.catalogue)
+        book = scene.book()
         about = scene.subject(book.world, step, position, unit)
         two = known.two_person
         if used is None:
@@ -338,6 +339,7 @@ class Scene:
     def __init__(self, catalogue: Catalogue | None = None, *, dive_day: bool = True, confirmed: bool = True) -> None:
         self.catalogue = catalogue or small_catalogue()
         self.events: list[Event] = []
+        self._folded: tuple[tuple[int, str], Book] | None = None
         self.people: dict[str, str] = {"ada": "", "bo": ""}
         self.context: dict[str, Reading] = _readings({"ambient": "1013", "temperature": "20"})
         self.pad = Device(self, "pad")
@@ -366,6 +368,14 @@ class Scene:
                 self.pad.fill(thing, at=at, kind=position.content_kind)
         return unit
 
+    def copy(self) -> Scene:
+        """The same scene, to go on in another way; its devices are the pad and no other."""
+        twin = copy(self)
+        twin.events, twin._folded = list(self.events), None
+        twin.pad = copy(self.pad)
+        twin.pad.scene, twin.pad.chain, twin.pad.seen = twin, list(self.pad.chain), dict(self.pad.seen)
+        return twin
+
     def device(self, name: str) -> Device:
         """Another device that has all that the pad has."""
         return Device(self, name).meet(self.pad)
@@ -373,8 +383,11 @@ class Scene:
     # --- asking -----------------------------------------------------------------------------------------------------
 
     def book(self) -> Book:
-        """All events, folded."""
-        return fold(self.events, self.catalogue)
+        """All events, folded anew where there are more than the last time."""
+        now = (len(self.events), self.events[-1].id)
+        if self._folded is None or self._folded[0] != now:
+            self._folded = (now, fold(self.events, self.catalogue))
+        return self._folded[1]
 
     def at(self, position: str, unit: str = "") -> str:
         """What is in a position."""

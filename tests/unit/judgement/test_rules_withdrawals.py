@@ -186,10 +186,7 @@ class TestWithdrawals:
         scene.pad.release(hold, at=33)
         scene.pad.set_limit("known.high", "0.20", at=33)
         for event in [one for one in scene.events if one.envelope.recorded_at.epoch_ms >= minute(0).epoch_ms]:
-            trial = Scene()
-            trial.events = list(scene.events)
-            trial.pad.chain, trial.pad.seen, trial.pad.clock = list(scene.pad.chain), {}, scene.pad.clock
-            trial.unit, trial.people, trial.analyser = scene.unit, scene.people, scene.analyser
+            trial = scene.copy()
             trial.pad.withdraw(event.id, at=34)
             assert trial.verdict(35).word is not Word.READY, event.envelope.kind
 
