@@ -46,7 +46,7 @@ def test_every_page_can_be_read_and_touched_by_everybody(
     found: Problems = {}
     board = f"{demo.address}/"
     page.goto(board)
-    addresses = crawl(board, *(f"{unit}/set-up" for unit in units(page)))
+    addresses = crawl(board, *(f"{unit}/set-up" for unit in units(page).values()))
     for address in addresses:
         page.goto(address)
         look(page, address.removeprefix(demo.address), found)
