@@ -115,8 +115,8 @@ class Words:
         return "" if verdict.word is Word.READY else self.verdict_sentence(verdict)
 
     def until_reason(self, verdict: Verdict) -> str:
-        """What ends a ready verdict: the title of the requirement whose clock runs out first."""
-        return self.requirement_title(verdict.first_to_end) if verdict.first_to_end is not None else ""
+        """What ends a ready verdict: the evidence whose clock runs out first."""
+        return self.catalogue.evidence[verdict.first_to_end.kind].title if verdict.first_to_end is not None else ""
 
     def open_hold_sentence(self, hold: OpenHold) -> str:
         """An open hold with who declared it and when."""

@@ -30,7 +30,7 @@ REQUIREMENT_KEYS = {
 def test_a_ready_verdict_comes_with_its_word_first_and_until_when(ready_boat: Terminal) -> None:
     lines = ready_boat.ok("verdict", "Tern").splitlines()
     assert lines[0].startswith("ready: Tern, until 09:")
-    assert "Five minutes, PO2 each minute" in lines[0]
+    assert "Pre-breathe" in lines[0]
     assert "Europe/Malta, UTC+02:00" in lines[1]
     assert lines[-1].endswith("It says nothing about the dive.")
 
