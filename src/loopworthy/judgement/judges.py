@@ -246,7 +246,7 @@ def _oxygen_reading(case: Case) -> list[Finding]:
             shown=case.shown("oxygen_mv"),
             limit=tolerance,
             margin=tolerance.decimal - abs(rounded(check.difference_mv)),
-            code="oxygen-against-expected",
+            code="oxygen-against-expected" if check.can_decide else "oxygen-cannot-decide",
             values={
                 "expected": f"{check.expected_mv:.1f}",
                 "difference": f"{check.difference_mv:+.1f}",

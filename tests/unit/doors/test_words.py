@@ -72,6 +72,7 @@ def test_the_search_for_codes_finds_the_ways_in_which_they_are_given() -> None:
         "undone-by-change",
         "limit-unconfirmed",
         "oxygen-against-expected",
+        "oxygen-cannot-decide",
         "date-passed",
         "needs-reading",
     } <= all_codes()

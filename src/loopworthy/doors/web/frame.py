@@ -61,6 +61,10 @@ class Frame:
     problem_step: str = ""
 
 
+TOLD_ONE_BY_ONE = 3
+"""More good readings than this are told by their number, so that the next page's title stays in sight."""
+
+
 def page_frame(
     asked: Asked,
     title: str,
@@ -129,16 +133,27 @@ def _nav(asked: Asked, unit: ThingId, place: str) -> tuple[tuple[str, str, bool]
 
 
 def done_sentences(asked: Asked) -> tuple[str, ...]:
-    """What the address says was just recorded, each with how it stands now."""
-    sentences = []
+    """What the address says was just recorded: each that needs a look by itself, the others by their number."""
+    sentences: list[str] = []
+    quiet: list[str] = []
     for text in asked.query.get("done").split(",")[:40]:
         try:
             event = asked.workplace.record.get(text) if text else None
         except LoopworthyError:
             continue  # an old or mistyped address; a notice is no reason to refuse the page
         if event is not None:
-            sentences.append(recorded_sentence(asked, event))
-    return tuple(sentences)
+            (quiet if _is_quiet(asked, event) else sentences).append(recorded_sentence(asked, event))
+    if len(quiet) > TOLD_ONE_BY_ONE:
+        quiet = [asked.say("recorded.quiet", count=len(quiet))]
+    return (*sentences, *quiet)
+
+
+def _is_quiet(asked: Asked, event: Event) -> bool:
+    """Whether a reading lies well inside its limit, or has none."""
+    if not isinstance(event.payload, EvidenceRecorded):
+        return False
+    item = asked.workplace.book().items[event.id]
+    return asked.workplace.bench(asked.now).assess(item).outcome is Outcome.INSIDE
 
 
 def recorded_sentence(asked: Asked, event: Event) -> str:
