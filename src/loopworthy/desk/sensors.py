@@ -8,7 +8,7 @@ from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.catalogue.model import Step
 from loopworthy.judgement.judges import OXYGEN_ANALYSES, Case, NotRecorded, factor_of, oxygen_check
-from loopworthy.judgement.standing import Bench, Standing
+from loopworthy.judgement.standing import Bench, Standing, State
 from loopworthy.judgement.subjects import Subject
 from loopworthy.science.sensors.oxygen_check import OxygenCheck, oxygen_coefficient
 from loopworthy.unit.things import Thing
@@ -37,7 +37,7 @@ class SensorRow:
     sensor : Thing or None
         None where nothing is recorded in the position.
     air, oxygen : Item or None
-        The latest readings that were not withdrawn.
+        The latest readings that were not withdrawn; an oxygen reading outside its limit until it is mended.
     check : OxygenCheck or None
         The oxygen reading against the expected one; None with `why_not` where it cannot be worked out.
     standing : Standing or None
@@ -87,7 +87,10 @@ def _row(
     bench = workplace.bench(at)
     step = workplace.catalogue.step(OXYGEN_STEP)
     subject = _subject(bench, unit, step, position)
+    standing = bench.standing(unit, step, step.makes[0], subject)
     air, oxygen = _latest(workplace, AIR_STEP, thing, at), _latest(workplace, OXYGEN_STEP, subject.key, at)
+    if standing.state is State.FAILED:  # what was read again since does not count until the failure is mended
+        oxygen = standing.item
     check, why_not = None, "never-done"
     if oxygen is not None:
         case = Case(
@@ -111,7 +114,7 @@ def _row(
         oxygen=oxygen,
         check=check,
         why_not=why_not,
-        standing=bench.standing(unit, step, step.makes[0], subject),
+        standing=standing,
         history=factor_history(workplace, thing),
     )
 

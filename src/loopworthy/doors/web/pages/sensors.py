@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from loopworthy.desk.sensors import Foretold, SensorRow, foretold_oxygen, sensor_chart
+from loopworthy.desk.sensors import FactorPoint, Foretold, SensorRow, foretold_oxygen, sensor_chart
 from loopworthy.doors.quantities import amount, plain
 from loopworthy.doors.web.answers import Answer, Page
 from loopworthy.doors.web.asked import Asked
@@ -212,12 +212,16 @@ def _history(asked: Asked, row: SensorRow) -> Chart | None:
         return None
     first = row.history[0].moment.epoch_ms
     points = tuple(((one.moment.epoch_ms - first) / 86_400_000, one.factor_mv_per_bar) for one in row.history)
-    latest, before = row.history[-1].factor_mv_per_bar, row.history[-2].factor_mv_per_bar
+    latest, earliest = row.history[-1], row.history[0]
+    today = asked.words.clock.day(latest.moment.epoch_ms)
+    earlier_days = [one for one in row.history if asked.words.clock.day(one.moment.epoch_ms) != today]
+    before = earlier_days[-1] if earlier_days else earliest  # two readings of one morning tell no trend
     values = {
         "count": len(row.history),
         "since": asked.words.clock.day(first),
-        "latest": f"{latest:.1f}",
-        "change": f"{(latest / before - 1) * 100:+.1f}",
+        "latest": f"{latest.factor_mv_per_bar:.1f}",
+        "change": _change_percent(latest, before),
+        "whole": _change_percent(latest, earliest),
     }
     return line_chart(
         id=f"history-{row.position}",
@@ -232,6 +236,10 @@ def _history(asked: Asked, row: SensorRow) -> Chart | None:
             (asked.words.clock.when(one.moment.epoch_ms), f"{one.factor_mv_per_bar:.1f}") for one in row.history
         ),
     )
+
+
+def _change_percent(latest: FactorPoint, before: FactorPoint) -> str:
+    return f"{(latest.factor_mv_per_bar / before.factor_mv_per_bar - 1) * 100:+.1f}"
 
 
 ROUTES = (Door(path="/unit/{unit}/sensors", handler=sensors),)
