@@ -245,9 +245,9 @@ def the_right_evidence_fell(
         else:
             wanted = State.CURRENT
         assert state is wanted, (kind, step, position)
-    assert told["void"] == {
-        step for kind, step, at in after if kind in FALLS or (kind in FALLS_IN_ITS_SLOT and at == CHANGED)
-    }
+    # Told beforehand: what the row names, and whatever else had been read of the sensor that left its slot.
+    assert {kind for kind, _, at in after if at == CHANGED} | {"EV03", "EV04"} >= FALLS_IN_ITS_SLOT
+    assert told["void"] == {step for kind, step, at in after if kind in FALLS or at == CHANGED}
     assert told["restored"] == {step for (kind, step, _) in after if kind in ONE_READING_RESTORES}
 
 

@@ -60,6 +60,7 @@ def preview_change(
     """What the change would do to a unit at a moment; questions not answered count as their worst answer."""
     given = answers or {}
     concerned, side = touched(book.world, unit, positions, things)
+    leaving = _leaving(book, unit, change, positions)
     falls: dict[tuple[str, str, str], Fall] = {}
     for requirement in judge_unit(book, catalogue, unit, moment).requirements():
         if requirement.standing.state not in COUNTING or requirement.standing.item is None:
@@ -80,12 +81,34 @@ def preview_change(
                     standing=requirement.standing,
                     by=rule.by if rule.effect is Effect.RECHECK else "",
                 )
+        if leaving.intersection(item.things) and requirement.key not in falls:
+            # No rule takes it away: it stays with the thing, but the thing is no longer what is fitted.
+            falls[requirement.key] = Fall(
+                effect=Effect.VOID,
+                kind=requirement.kind,
+                step=requirement.step,
+                subject=requirement.subject,
+                standing=requirement.standing,
+                by="",
+            )
     return Preview(
         change=change,
         falls=tuple(falls.values()),
         proved_wrong=_proved_wrong(book, catalogue, unit, change, given, concerned),
         hold=change.hold,
     )
+
+
+def _leaving(book: Book, unit: ThingId, change: Change, positions: tuple[str, ...]) -> frozenset[ThingId]:
+    """The things that are no longer there after a change that brings others in their place."""
+    world = book.world
+    parts = {thing for position in positions if (thing := world.at(unit, position)) is not None}
+    contents = {content for thing in parts if (content := world.content_of(thing)) is not None}
+    if change.does in ("replaces part", "new diver"):
+        return frozenset(world.canonical(one) for one in parts | contents)
+    if change.does in ("new gas", "new absorbent"):
+        return frozenset(world.canonical(one) for one in contents)
+    return frozenset()
 
 
 def _applies(change: Change, rule: EffectRule, answers: dict[str, str]) -> bool:

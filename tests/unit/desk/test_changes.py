@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from loopworthy.desk import changes, steps
+from loopworthy.desk import changes, limits, steps
 from loopworthy.desk.changes import Declared
+from loopworthy.desk.entry import Typed
 from loopworthy.desk.units import NewThing, add_instrument
 from loopworthy.judgement.catalogue.model import Effect
 from loopworthy.unit.configuration import ready_configurations
@@ -140,3 +141,30 @@ def test_what_was_declared_most_often_is_offered_first(bench: Bench) -> None:
         changes.record_change(bench.workplace, bench.unit, Declared(change=change), person=bench.reader)
     assert [one.id for one in changes.often_used(bench.workplace)] == ["rough-ride", "loop-opened"]
     assert [one.id for one in changes.often_used(bench.workplace, most=1)] == ["rough-ride"]
+
+
+def test_the_preview_tells_also_what_stays_with_the_part_that_leaves(bench: Bench) -> None:
+    # No rule takes away that a display was read with the unit worn, but it was the old sensor's.
+    workplace, unit = bench.workplace, bench.unit
+    limits.confirm_limits(
+        workplace,
+        unit,
+        tuple(one.limit.id for _, one in limits.unconfirmed(workplace, unit)),
+        source="manual, revision 4",
+        owner=bench.reader,
+    )
+    worn = [Typed(step="F09", about=f"oxygen-sensor-{place}", fields={"po2_bar": "0.70"}) for place in (1, 2, 3)]
+    steps.record_steps(workplace, unit, worn, read_by=bench.reader)
+
+    def read_on_displays() -> set[str]:
+        return {
+            one.subject.position
+            for one in workplace.verdict(unit).requirements()
+            if one.step.id == "F09" and one.kind == "EV53" and one.counts
+        }
+
+    assert read_on_displays() == {"oxygen-sensor-1", "oxygen-sensor-2", "oxygen-sensor-3"}
+    told = {one.subject.position for one in changes.preview(workplace, unit, REPLACED).falls if one.kind == "EV53"}
+    changes.record_change(workplace, unit, REPLACED, person=bench.reader)
+    assert told == {"oxygen-sensor-2"}
+    assert read_on_displays() == {"oxygen-sensor-1", "oxygen-sensor-3"}
