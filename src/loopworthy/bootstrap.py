@@ -52,6 +52,7 @@ def open_workplace(
     invented: bool = False,
     owner_files: Mapping[str, str] | None = None,
     create: bool = False,
+    short: bool = False,
 ) -> Workplace:
     """Open a record file, or begin one.
 
@@ -61,6 +62,8 @@ def open_workplace(
         The record's file.
     create : bool
         Whether to begin a new record when the file is not there.
+    short : bool
+        Whether verdicts of now are all that is wanted; see `Workplace`.
 
     Raises
     ------
@@ -79,6 +82,7 @@ def open_workplace(
         device_name=device_name,
         invented=invented,
         owner_files=owner_files,
+        short=short,
     )
 
 
@@ -99,6 +103,7 @@ def _workplace(
     device_name: str,
     invented: bool,
     owner_files: Mapping[str, str] | None,
+    short: bool = False,
 ) -> Workplace:
     known = registry()
     if store.record_id():
@@ -113,7 +118,7 @@ def _workplace(
             token=secrets.token_bytes,
             invented=invented,
         )
-    return Workplace(record, catalogue_for(owner_files), clock)
+    return Workplace(record, catalogue_for(owner_files), clock, short=short)
 
 
 def catalogue_for(owner_files: Mapping[str, str] | None = None) -> Catalogue:

@@ -1,27 +1,38 @@
 """Where the use cases work: a record, the catalogue that holds for it, and a clock.
 
 The fold of the record is kept and carried on as events arrive; an event that belongs before the last one known makes
-it start afresh, so that what is answered never depends on the order of arrival.
+it start afresh, so that what is answered never depends on the order of arrival. Of a long record a short book is kept
+in the store, from which a verdict can be told without reading all of it; it is only a short cut and may be deleted.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from typing import Final
 
 from loopworthy.judgement.book import Book
 from loopworthy.judgement.catalogue.model import Catalogue
 from loopworthy.judgement.outstanding import Task, outstanding
+from loopworthy.judgement.snapshot import from_bytes, to_bytes
 from loopworthy.judgement.standing import Bench
 from loopworthy.judgement.verdict import Verdict, judge_unit
 from loopworthy.record.chain import Writer
 from loopworthy.record.record import Record
+from loopworthy.record.store import Snapshot
 from loopworthy.unit.world import World
-from loopworthy.vocabulary.errors import InputError, UnknownNameError
+from loopworthy.vocabulary.errors import InputError, RecordError, StoreError, UnknownNameError
+from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import ThingId, short
 from loopworthy.vocabulary.time import Moment
 
 ENGINE = "1"
 """Version of the rules by which verdicts are made; recorded with every hold that is passed."""
+
+SHORT_BOOK: Final = "verdict"
+"""Under this name the store keeps the short book."""
+KEEP_AFTER_EVENTS: Final = 2000
+"""After so many further events the short book is made anew: about two weeks of one unit's days."""
 
 
 class Workplace:
@@ -33,15 +44,21 @@ class Workplace:
     catalogue : Catalogue
     clock : callable
         Gives the moment that counts as now, with the zone of the site.
+    short : bool
+        Whether a short book is enough: for verdicts of now and what is outstanding, not for history or past moments.
     """
 
-    def __init__(self, record: Record, catalogue: Catalogue, clock: Callable[[], Moment]) -> None:
+    def __init__(
+        self, record: Record, catalogue: Catalogue, clock: Callable[[], Moment], *, short: bool = False
+    ) -> None:
         self.record = record
         self.catalogue = catalogue
         self.clock = clock
+        self._short = short
         self._book = Book()
         self._through = 0
         self._last: tuple[int, int, str, int, str] | None = None
+        self._kept_through: int | None = None
 
     def now(self) -> Moment:
         """The present moment at the site."""
@@ -53,16 +70,55 @@ class Workplace:
 
     def book(self) -> Book:
         """The record, folded up to its last event."""
+        if self._short and not self._through:
+            self._take_up_short_book()
         arrivals = self.record.events_since(self._through)
         if arrivals.events:
             news = sorted(arrivals.events, key=lambda event: event.order)
             if self._last is not None and news[0].order < self._last:
-                self._book = Book()
-                news = list(self.record.events())
-            for event in news:
-                self._book.take(event, self.catalogue)
-            self._through, self._last = arrivals.through, news[-1].order
+                self._fold_anew()
+            else:
+                try:
+                    self._take(news)
+                except RecordError:  # it reaches back behind a short book
+                    if not self._short:
+                        raise
+                    self._fold_anew()
+            self._through = arrivals.through
+            self._keep_short_book()
         return self._book
+
+    def _take(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self._book.take(event, self.catalogue)
+            self._last = event.order
+
+    def _fold_anew(self) -> None:
+        self._book, self._short, self._last = Book(), False, None
+        self._take(self.record.events())
+
+    def _take_up_short_book(self) -> None:
+        kept = self.record.store.snapshot(SHORT_BOOK)
+        if kept is None:
+            return
+        try:
+            taken_up = from_bytes(kept.body, self.catalogue)
+        except InputError:
+            return  # of another version or catalogue: the record itself is read
+        self._book, self._through, self._last = taken_up.book, taken_up.through, taken_up.book.end
+
+    def _keep_short_book(self) -> None:
+        store = self.record.store
+        if self._kept_through is None:
+            kept = store.snapshot(SHORT_BOOK)
+            self._kept_through = kept.through if kept is not None else 0
+        if self._through - self._kept_through < KEEP_AFTER_EVENTS or store.in_transaction:
+            return
+        self._kept_through = self._through
+        # A file that cannot be written is read in full each time; that is slow, not wrong.
+        with suppress(StoreError):
+            body = to_bytes(self._book, self.catalogue, through=self._through)
+            store.put_snapshot(SHORT_BOOK, Snapshot(through=self._through, body=body))
 
     @property
     def world(self) -> World:

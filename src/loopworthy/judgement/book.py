@@ -6,8 +6,8 @@ a moment, by `standing`. A book that was kept short (see `snapshot`) answers onl
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right, insort
-from collections.abc import Callable
+from bisect import bisect_right, insort
+from collections.abc import Callable, Iterable
 from math import inf
 from typing import Any, TypeVar
 
@@ -41,6 +41,7 @@ from loopworthy.judgement.filed import (
 )
 from loopworthy.judgement.lineage import Lineage
 from loopworthy.judgement.memo import Memo
+from loopworthy.judgement.reach import require_within
 from loopworthy.judgement.subjects import JOIN, key_things, subjects, touched
 from loopworthy.unit.events import ChangeMade, EpisodeBegan, EpisodeKind, ThingsSame
 from loopworthy.unit.world import World
@@ -81,19 +82,25 @@ class Book(msgspec.Struct):
     ----------
     by_subject : dict
         Step and subject to the evidence about it, oldest first by the time at which it was read.
+    times_of : dict
+        As `by_subject`, the times at which they were read.
     by_unit : dict
         Step and unit to the evidence recorded for it, in the record's order.
     withdrawn_of : dict
         As `by_subject`, only what was withdrawn.
     dives_ended : dict
         Unit to the times at which its dives ended, sorted; a dive that was taken back is still among them.
-    end : tuple
-        Place in the total order of the last event taken.
+    end, latest_ms : tuple, int
+        Place in the total order of the last event taken; latest time that any event claims.
+    answers_from_ms, since, kept_heads : int, set or None, dict
+        For a book that was kept short: from which moment on it answers, the events taken since, and the last sequence
+        of each chain in it; see `snapshot`.
     """
 
     world: World = msgspec.field(default_factory=World.empty)
     items: dict[EventId, Item] = {}
     by_subject: dict[str, list[EventId]] = {}
+    times_of: dict[str, list[int]] = {}
     by_instrument: dict[ThingId, list[EventId]] = {}
     by_unit: dict[str, list[EventId]] = {}
     changes: Changelog = msgspec.field(default_factory=Changelog)
@@ -113,7 +120,10 @@ class Book(msgspec.Struct):
     declared: dict[DeviceId, Declared] = {}
     count: int = 0
     end: Order | None = None
+    latest_ms: int = 0
     answers_from_ms: int = 0
+    since: set[EventId] | None = None
+    kept_heads: dict[DeviceId, int] = {}
     memo: Memo = msgspec.field(default_factory=Memo)
 
     def take(self, event: Event, catalogue: Catalogue) -> None:
@@ -131,14 +141,20 @@ class Book(msgspec.Struct):
             raise RecordError(
                 "An event belongs before the last one that the book has taken", next_step="Fold the record anew"
             )
+        if self.since is not None:
+            require_within(self, self.since, event)
         branch = self.lineage.take(event)
         self.count += 1
         self.end = order
+        if self.since is not None:
+            self.since.add(event.id)
         payload = event.payload
         kind = event.envelope.kind
         if isinstance(payload, EvidenceRecorded):
             self._evidence(event, order, branch, payload, catalogue)
-        elif payload is None and kind.startswith(_MEANS_SOMETHING):
+            return
+        self._reach(event.envelope.occurred_at.epoch_ms, event.envelope.recorded_at.epoch_ms)
+        if payload is None and kind.startswith(_MEANS_SOMETHING):
             self._not_understood(event, order, branch)
             if kind.startswith("unit."):
                 self.world.apply(event)
@@ -150,6 +166,9 @@ class Book(msgspec.Struct):
             self._limit(event, order, branch, payload)
         else:
             self._statement(event, order, branch)
+
+    def _reach(self, *times_ms: int) -> None:
+        self.latest_ms = max(self.latest_ms, *times_ms)
 
     def follows(self, event: Event) -> bool:
         """Whether the event comes after all that were taken, so that the fold can go on with it."""
@@ -205,11 +224,9 @@ class Book(msgspec.Struct):
     ) -> None:
         envelope = event.envelope
         recorded_ms = envelope.recorded_at.epoch_ms
-        occurred_ms = (
-            recorded_ms
-            if envelope.occurred_at == envelope.recorded_at
-            else min(envelope.occurred_at.epoch_ms, recorded_ms)
-        )
+        claimed_ms = recorded_ms if envelope.occurred_at == envelope.recorded_at else envelope.occurred_at.epoch_ms
+        occurred_ms = min(claimed_ms, recorded_ms)
+        self._reach(claimed_ms, recorded_ms)
         unit = self.world.canonical(payload.unit)
         subject = self._key(payload.subject)
         step = catalogue.steps.get(payload.step)
@@ -240,6 +257,8 @@ class Book(msgspec.Struct):
         )
         self.items[event.id] = item
         self._index(item)
+        if event.id in self.withdrawals:  # by a device that cannot have had it, if its clock is to be believed
+            self._take_out(item)
         if step is not None:
             for one in step.inputs:
                 if one.context and payload.readings.get(one.name):
@@ -252,11 +271,19 @@ class Book(msgspec.Struct):
 
     def _index(self, item: Item) -> None:
         if item.subject:
-            filed = self.by_subject.setdefault(f"{item.step} {item.subject}", [])
-            if filed and self.items[filed[-1]].when > item.when:
-                filed.insert(bisect_left(filed, item.when, key=lambda one: self.items[one].when), item.event)
+            key = f"{item.step} {item.subject}"
+            filed = self.by_subject.get(key)
+            if filed is None:
+                filed, times = self.by_subject[key], self.times_of[key] = [], []
+            else:
+                times = self.times_of[key]
+            if times and times[-1] > item.occurred_ms:
+                place = bisect_right(times, item.occurred_ms)
+                filed.insert(place, item.event)
+                times.insert(place, item.occurred_ms)
             else:
                 filed.append(item.event)
+                times.append(item.occurred_ms)
         self.by_unit.setdefault(f"{item.step} {item.unit}", []).append(item.event)
         for instrument in item.payload.instruments:
             self.by_instrument.setdefault(self.world.canonical(instrument), []).append(item.event)
@@ -313,10 +340,8 @@ class Book(msgspec.Struct):
         return tuple(plan)
 
     def _newest(self, key: str, moment_ms: int) -> EventId:
-        for event in reversed(self.by_subject.get(key, ())):
-            if self.items[event].occurred_ms <= moment_ms:
-                return event
-        return ""
+        place = bisect_right(self.times_of.get(key, ()), moment_ms)
+        return self.by_subject[key][place - 1] if place else ""
 
     # --- filing what happened to units ------------------------------------------------------------------------------
 
@@ -335,7 +360,7 @@ class Book(msgspec.Struct):
         self.memo.plans.clear()
         self.world.apply(event)
         if isinstance(payload, ThingsSame):
-            self._file_again()
+            self._make_one()
         for subject in envelope.subjects[:1]:
             occurred_ms = envelope.occurred_at.epoch_ms
             self.last_event_ms[subject] = max(occurred_ms, self.last_event_ms.get(subject, 0))
@@ -451,11 +476,14 @@ class Book(msgspec.Struct):
         )
         item = self.items.get(target)
         if item is not None:
-            self.withdrawn_of.setdefault(f"{item.step} {item.subject}", []).append(target)
+            self._take_out(item)
         for unit, days in self.dive_days.items():
             place = next((n for n, (day, _) in enumerate(days) if day == target), None)
             if place is not None and 0 < place < len(days) - 1:
                 self._stood_unused(unit, days[place - 1][1], days[place + 1][1], event, order, branch)
+
+    def _take_out(self, item: Item) -> None:
+        self.withdrawn_of.setdefault(f"{item.step} {item.subject}", []).append(item.event)
 
     def _limit(self, event: Event, order: Order, branch: int, payload: LimitSet | LimitConfirmed) -> None:
         envelope = event.envelope
@@ -524,28 +552,33 @@ class Book(msgspec.Struct):
         elif isinstance(payload, CatalogueAdopted):
             self.adopted.append((event.id, payload))
 
-    # --- two things turned out to be one ----------------------------------------------------------------------------
+    # --- filing anew ------------------------------------------------------------------------------------------------
 
-    def _file_again(self) -> None:
-        """Keys are made from identities, so everything is filed anew under those that things have now."""
+    def file_again(self, items: Iterable[Item]) -> None:
+        """File these items and no others, in the order in which they were recorded."""
+        self.by_subject, self.times_of, self.by_instrument, self.by_unit = {}, {}, {}, {}
+        self.items = {item.event: item for item in sorted(items, key=lambda one: one.order)}
+        for item in self.items.values():
+            self._index(item)
+        self.withdrawn_of = {}
+        for target in self.withdrawals:
+            withdrawn = self.items.get(target)
+            if withdrawn is not None:
+                self._take_out(withdrawn)
+
+    def _make_one(self) -> None:
+        """Two things turned out to be one. Keys are made from identities, so all is filed under those they have now."""
         name = self.world.canonical
         self.memo.clear()
-        self.by_subject, self.by_instrument, self.by_unit = {}, {}, {}
-        for item in sorted(self.items.values(), key=lambda one: one.order):
-            known = msgspec.structs.replace(
+        self.file_again(
+            msgspec.structs.replace(
                 item,
                 unit=name(item.unit),
                 subject=self._key(item.subject),
                 things=tuple(dict.fromkeys(map(name, item.things))),
             )
-            self.items[item.event] = known
-            self._index(known)
-        self.withdrawn_of = {}
-        for target in self.withdrawals:
-            item_withdrawn = self.items.get(target)
-            if item_withdrawn is not None:
-                key = f"{item_withdrawn.step} {item_withdrawn.subject}"
-                self.withdrawn_of.setdefault(key, []).append(target)
+            for item in self.items.values()
+        )
         self.changes = self.changes.renamed(name)
         self.contexts = _merged(self.contexts, name, _occurred)
         self.limits = _merged(self.limits, name, lambda one: one.order)

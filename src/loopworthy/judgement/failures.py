@@ -49,7 +49,7 @@ class Failures:
     def as_of(self, unit: ThingId, step: str, subject: str, asof: AsOf) -> tuple[Item | None, tuple[Since, ...]]:
         """As `now`, for another moment."""
         sinces: list[Since] = []
-        for item in self._failed(step, subject):
+        for item in self.failed(step, subject):
             if item.occurred_ms > asof.changes_until_ms or (asof.order is not None and item.order >= asof.order):
                 continue
             since = self._since(unit, item, asof)
@@ -81,7 +81,7 @@ class Failures:
             return Since(code="failed-reading-disproved", cause=unsound.cause, values={}, place=unsound.root)
         return None
 
-    def _failed(self, step: str, subject: str) -> Iterator[Item]:
+    def failed(self, step: str, subject: str) -> Iterator[Item]:
         """Readings that were outside the limits of their time, oldest first."""
         book, memo = self._bench.book, self._bench.book.memo
         key = f"{step} {subject}"

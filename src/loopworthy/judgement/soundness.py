@@ -6,7 +6,7 @@ then. Whether that gas's analysis was true matters for ever.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -141,21 +141,30 @@ class Soundness:
         for instrument in instruments:
             if instrument not in entry.things:
                 continue
-            good_ms = self._first_good(item, instrument)
+            good_ms = self.first_good(item, instrument)
             if good_ms is None or (item.occurred_ms <= entry.occurred_ms <= good_ms):
                 return False
         return True
 
     def _checks_after(self, item: Item, instrument: ThingId, steps: tuple[str, ...]) -> list[Item]:
-        book = self._bench.book
+        """The checks of an instrument after a reading, of each step up to the first good one."""
+        book, until_ms = self._bench.book, self._bench.truth_until_ms
         found: list[Item] = []
         for step in steps:
-            filed = book.by_subject.get(f"{step} {instrument}", [])
-            start = bisect_right(filed, item.when, key=lambda event: book.items[event].when)
-            found.extend(book.items[event] for event in filed[start : start + _MOST_CHECKS])
-        return sorted((one for one in found if one.occurred_ms <= self._bench.truth_until_ms), key=lambda one: one.when)
+            key = f"{step} {instrument}"
+            times, filed = book.times_of.get(key, []), book.by_subject.get(key, [])
+            for place in range(bisect_left(times, item.occurred_ms), len(times)):
+                if times[place] > until_ms:
+                    break
+                check = book.items[filed[place]]
+                if check.when > item.when:
+                    found.append(check)
+                    if self._is_good(check):
+                        break
+        return sorted(found, key=lambda one: one.when)
 
-    def _first_good(self, item: Item, instrument: ThingId) -> int | None:
+    def first_good(self, item: Item, instrument: ThingId) -> int | None:
+        """When an instrument was first checked good after a reading; None if it never was."""
         key = (instrument, item.event)
         if key not in self._good:
             self._good[key] = next(
@@ -196,7 +205,3 @@ class Soundness:
                 if withdrawn is taken_back and self._bench.assess(check, check.unit).outcome is Outcome.OUTSIDE:
                     return check
         return None
-
-
-_MOST_CHECKS = 200
-"""Of the checks of an instrument after a reading so many are looked at; the first good one ends the search."""

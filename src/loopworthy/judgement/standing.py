@@ -509,10 +509,11 @@ class Bench:
 
     def window(self, step: str, subject: str, asof: AsOf) -> Iterator[Item]:
         """The newest readings of a step about a subject as of a moment, newest first, without those taken back."""
-        items = self.book.items
-        filed = self.book.by_subject.get(f"{step} {subject}", []) if subject else []
-        found = 0
-        for place in range(bisect_right(filed, asof.ms, key=lambda one: items[one].occurred_ms) - 1, -1, -1):
+        if not subject:
+            return
+        items, key, found = self.book.items, f"{step} {subject}", 0
+        filed = self.book.by_subject.get(key, [])
+        for place in range(bisect_right(self.book.times_of.get(key, ()), asof.ms) - 1, -1, -1):
             item = items[filed[place]]
             if (asof.order is not None and item.order >= asof.order) or self.withdrawn(item.event) is not None:
                 continue
@@ -520,6 +521,30 @@ class Bench:
             found += 1
             if found == WINDOW:
                 return
+
+    def failed_items(self, step: str, subject: str) -> list[Item]:
+        """Every reading of a step about a subject that was outside its limits when it was read."""
+        return list(self.failures.failed(step, subject))
+
+    def ask_everything(self, unit: ThingId, item: Item, step: Step) -> None:
+        """Put every question about a piece of evidence that any later event may lead to (see `snapshot`)."""
+        for one in (item, *self.rests_on(item)):
+            self.assess(one, unit)
+            self.soundness.of(unit, one)
+            for instrument in self.instruments(one):
+                self.soundness.first_good(one, instrument)
+        list(self.soundness.doubts(unit, item))
+        list(self.inherited_marks(unit, item))
+        self.disorder(item, step)
+        self._near_before(unit, item)
+        for kind in step.makes:
+            self.has_second(unit, item, kind)
+            self.undoing.voided(unit, item, kind, self.now)
+            self.undoing.due(unit, item, kind, self.now)
+            self.clocks.ended(unit, item, kind, self.now)
+            self.alone(unit, item, kind, self.now)
+            for used in self._used(item):
+                self.alone(item.unit, used, self.catalogue.steps[used.step].makes[0], AsOf.of(item))
 
     def rests_on(self, item: Item) -> list[Item]:
         """Everything that an item rests on, directly or through other evidence."""

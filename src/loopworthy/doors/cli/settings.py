@@ -89,8 +89,8 @@ class Settings:
                 raise InputError("--owner-file", str(path), f"a text file that can be read ({error})") from error
         return texts
 
-    def open(self) -> Workplace:
-        """The record, open for work.
+    def open(self, *, short: bool = False) -> Workplace:
+        """The record, open for work; `short` where only verdicts of now are asked for.
 
         Raises
         ------
@@ -99,7 +99,7 @@ class Settings:
         """
         from loopworthy.bootstrap import open_workplace
 
-        return open_workplace(self.path, clock=self.now(), owner_files=self.owner_texts())
+        return open_workplace(self.path, clock=self.now(), owner_files=self.owner_texts(), short=short)
 
     def actor(self, workplace: Workplace) -> ThingId:
         """The person who does it.

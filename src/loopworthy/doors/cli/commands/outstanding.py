@@ -18,7 +18,7 @@ def outstanding(settings: Settings, unit: str, at: str | None) -> None:
     from loopworthy.doors.cli import plain, show
     from loopworthy.doors.cli.moments import read_moment
 
-    workplace = settings.open()
+    workplace = settings.open(short=True)
     found = workplace.unit(unit)
     now = workplace.now()
     moment = read_moment("--at", at, now) if at else now

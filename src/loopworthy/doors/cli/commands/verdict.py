@@ -33,7 +33,7 @@ def verdict(
     """Tell the verdict; the exit code is that of the worst one told."""
     from loopworthy.doors.cli import plain, show
 
-    workplace = settings.open()
+    workplace = settings.open(short=at is None)
     now = workplace.now()
     units = (workplace.unit(unit),) if unit else workplace.world.units()
     if not units:
