@@ -7,9 +7,8 @@ a moment, by `standing`. A book that was kept short (see `snapshot`) answers onl
 from __future__ import annotations
 
 from bisect import bisect_right, insort
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from math import inf
-from typing import Any, TypeVar
 
 import msgspec
 
@@ -38,6 +37,7 @@ from loopworthy.judgement.filed import (
     Repair,
     Waiver,
     Withdrawal,
+    joined,
 )
 from loopworthy.judgement.lineage import Lineage
 from loopworthy.judgement.memo import Memo
@@ -48,8 +48,6 @@ from loopworthy.unit.world import World
 from loopworthy.vocabulary.errors import RecordError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
-
-T = TypeVar("T")
 
 __all__ = [
     "Book",
@@ -580,12 +578,12 @@ class Book(msgspec.Struct):
             for item in self.items.values()
         )
         self.changes = self.changes.renamed(name)
-        self.contexts = _merged(self.contexts, name, _occurred)
-        self.limits = _merged(self.limits, name, lambda one: one.order)
-        self.waivers = _merged(self.waivers, name, lambda one: one.order)
-        self.dives_ended = _merged(self.dives_ended, name, lambda one: one)
-        self.dive_days = _merged(self.dive_days, name, _began)
-        self.passings = _merged(self.passings, name, lambda one: one.occurred.epoch_ms)
+        self.contexts = joined(self.contexts, name, _occurred)
+        self.limits = joined(self.limits, name, lambda one: one.order)
+        self.waivers = joined(self.waivers, name, lambda one: one.order)
+        self.dives_ended = joined(self.dives_ended, name, lambda one: one)
+        self.dive_days = joined(self.dive_days, name, _began)
+        self.passings = joined(self.passings, name, lambda one: one.occurred.epoch_ms)
 
 
 def _occurred(reading: ContextReading) -> int:
@@ -594,14 +592,3 @@ def _occurred(reading: ContextReading) -> int:
 
 def _began(day: tuple[EventId, int]) -> int:
     return day[1]
-
-
-def _merged(
-    filed: dict[str, list[T]], name: Callable[[ThingId], ThingId], key: Callable[[T], Any]
-) -> dict[str, list[T]]:
-    """The same lists under the names that things have now; the name is the key's first word."""
-    found: dict[str, list[T]] = {}
-    for about, entries in filed.items():
-        thing, blank, rest = about.partition(" ")
-        found.setdefault(f"{name(thing)}{blank}{rest}", []).extend(entries)
-    return {about: sorted(entries, key=key) for about, entries in found.items()}

@@ -6,6 +6,9 @@ entry counts is never stored.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeVar
+
 import msgspec
 
 from loopworthy.judgement.events import EvidenceRecorded, HoldPassed, HoldReleased, RepairMade, WaiverGiven
@@ -13,6 +16,8 @@ from loopworthy.vocabulary.event import SeenHead
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
+
+T = TypeVar("T")
 
 Order = tuple[int, int, str, int, str]
 """Place in the record's total order."""
@@ -165,3 +170,14 @@ class Passing(msgspec.Struct, frozen=True, kw_only=True):
     passed: HoldPassed
     person: ThingId
     occurred: Moment
+
+
+def joined(
+    filed: dict[str, list[T]], name: Callable[[ThingId], ThingId], key: Callable[[T], Any]
+) -> dict[str, list[T]]:
+    """Lists by thing under the names that things have now, sorted; what they lie under begins with the name."""
+    found: dict[str, list[T]] = {}
+    for about, entries in filed.items():
+        thing, blank, rest = about.partition(" ")
+        found.setdefault(f"{name(thing)}{blank}{rest}", []).extend(entries)
+    return {about: sorted(entries, key=key) for about, entries in found.items()}

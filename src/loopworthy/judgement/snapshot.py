@@ -13,6 +13,7 @@ from typing import Final, cast
 
 import msgspec
 
+from loopworthy import __version__
 from loopworthy.judgement.book import Book, ContextReading, Item, LimitEntry, Release, Repair, Waiver, Withdrawal
 from loopworthy.judgement.catalogue.model import Catalogue, Step
 from loopworthy.judgement.changelog import NOT_UNDERSTOOD, ChangeEntry, Changelog
@@ -27,8 +28,8 @@ from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
 from loopworthy.vocabulary.time import moment_from_epoch_ms
 
-ENGINE: Final = "1"
-"""Version of the rules and of this form; a snapshot of another version is of no use."""
+ENGINE: Final = f"1 {__version__}"
+"""Version of this form and of the program; a snapshot of another version is of no use."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,20 +17,10 @@ from loopworthy.judgement.book import UNUSED_MS, Book, Item, Waiver, Withdrawal
 from loopworthy.judgement.catalogue.model import Catalogue, Rule, Step
 from loopworthy.judgement.changelog import EVERYTHING, NOT_UNDERSTOOD, ChangeEntry
 from loopworthy.judgement.clocks import Clocks
+from loopworthy.judgement.comparing import compared
 from loopworthy.judgement.failures import Failures
 from loopworthy.judgement.filed import Order, Prerequisite
-from loopworthy.judgement.judges import Case, judge
-from loopworthy.judgement.outcome import (
-    Assessment,
-    EffectiveLimit,
-    Finding,
-    Outcome,
-    assessment,
-    cannot_tell,
-    compare_entries,
-    compare_plain_limits,
-    effective_limit,
-)
+from loopworthy.judgement.outcome import Assessment, EffectiveLimit, Outcome, effective_limit
 from loopworthy.judgement.soundness import Soundness, Unsound
 from loopworthy.judgement.states import COUNTING, AsOf, Standing, State, View
 from loopworthy.judgement.subjects import Subject, subjects
@@ -443,34 +433,7 @@ class Bench:
         self, step: Step, item: Item, limits: Mapping[str, EffectiveLimit], *, today: date | None = None
     ) -> Assessment:
         """The item's readings against given limits; dates as of the day of reading where no other day is named."""
-        findings = [*compare_entries(step, item), *self._names(step, item)]
-        findings += [
-            cannot_tell(step.title, "limit-unreadable", limit=one.limit.id, value=one.unreadable)
-            for one in limits.values()
-            if one.unreadable
-        ]
-        try:
-            if step.limits:
-                read_on = item.occurred.local().date()
-                findings += compare_plain_limits(step, item, limits, today=today or read_on, read_on=read_on)
-            if step.judge:
-                case = Case(book=self.book, catalogue=self.catalogue, item=item, step=step, limits=limits)
-                findings += judge(case).findings
-        except (ArithmeticError, ValueError) as error:  # written elsewhere, by a catalogue with other units
-            findings.append(cannot_tell(step.title, "outside-science", what=str(error)))
-        return assessment(findings)
-
-    def _names(self, step: Step, item: Item) -> list[Finding]:
-        """No name, no evidence; and where two people are asked for, two or the honest word that there was one."""
-        payload = item.payload
-        if not item.read_by:
-            return [cannot_tell(step.title, "nobody-named")]
-        if step.two_person and not payload.single_handed:
-            if not payload.second:
-                return [cannot_tell(step.title, "second-person-missing")]
-            if self.book.world.is_same(payload.second, item.read_by):
-                return [cannot_tell(step.title, "second-is-reader")]
-        return []
+        return compared(self.book, self.catalogue, step, item, limits, today=today)
 
     def limits(self, unit: ThingId, step: Step) -> dict[str, EffectiveLimit]:
         """The step's limits as they hold for the unit now, by identifier."""

@@ -72,6 +72,13 @@ def test_a_short_book_of_another_catalogue_is_not_used(club: Path) -> None:
     assert stricter.verdict(unit) == wanted.verdict(unit)
 
 
+def test_a_clock_that_is_behind_the_short_book_reads_the_whole_record(club: Path) -> None:
+    opened(club, short=False).book()
+    behind = Moment(at="2026-06-01T09:00:00+02:00", zone="Europe/Malta")
+    quick, full = (bootstrap.open_workplace(club, clock=lambda: behind, short=short) for short in (True, False))
+    assert [quick.verdict(one) for one in quick.world.units()] == [full.verdict(one) for one in full.world.units()]
+
+
 def test_a_short_record_needs_no_short_book(tmp_path: Path) -> None:
     path = tmp_path / "new.sqlite"
     young = bootstrap.open_workplace(path, clock=lambda: NOW, create=True)

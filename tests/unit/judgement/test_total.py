@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import msgspec
 import pytest
 
@@ -96,6 +98,18 @@ def test_evidence_of_a_step_that_the_catalogue_no_longer_has_is_kept_and_counts_
     bench = scene.bench(33)
     assert bench.alone(scene.unit, newest, "AIR", bench.now).code == "used-before-read"
     assert bench.alone(scene.unit, scene.book().items[gone], "AIR", bench.now).code == "step-unknown"
+
+
+def test_a_time_zone_that_is_not_known_here_leaves_the_offset() -> None:
+    scene = Scene()
+    about = scene.about("stamp", "cylinder-oxygen")
+    payload = EvidenceRecorded(unit=scene.unit, step="stamp", subject=about.key, answers={"until": "2026-05-14"})
+    event = scene.pad.write(payload, *about.things, at=1)
+    body = scene.events[-1]
+    strange = msgspec.structs.replace(body.envelope.occurred_at, zone="Mars/Olympus")
+    scene.events[-1] = replace(body, envelope=msgspec.structs.replace(body.envelope, occurred_at=strange))
+    assert scene.events[-1].id == event
+    assert scene.state("stamp", 2) is State.CURRENT
 
 
 @pytest.mark.parametrize("missing", ["loss", "percent"])
