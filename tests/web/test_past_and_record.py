@@ -93,6 +93,13 @@ def test_a_moment_that_cannot_be_shown_is_asked_for_again(
     assert bool(context.frame.problem) is (status != 200)
 
 
+def test_any_moment_can_be_typed_over_one_that_has_seconds(shop: Shop, visitor: Visitor) -> None:
+    shop.clock.advance(1)
+    (box,) = visitor.get(f"{shop.at}/past?at={typed(shop)}:22").document.all("input", name="at")
+    assert (box.get("value") or "").endswith(":22")  # from which a browser would else count whole minutes
+    assert box.get("step") == "any"
+
+
 def test_a_passing_that_the_record_does_not_bear_out_is_named_when_asked(shop: Shop, visitor: Visitor) -> None:
     passed = HoldPassed(
         unit=shop.unit, hold="H1", verdict="ready", catalogue=shop.workplace.catalogue.digest, engine=ENGINE

@@ -169,7 +169,7 @@ def test_an_odd_value_is_asked_about_and_recorded_only_when_confirmed(shop: Shop
     assert odd.odd_query == "The usual reading is 8.5 to 14 mV. You typed 104. Does the display read 10.4?"
     assert odd.value == "104"
     assert fields_of(step_of(again.context, "C03").rows[1])["air_mv"].value == "10.6"
-    assert "one field needs a second look" in again.context.frame.problem
+    assert "One field needs a second look" in again.context.frame.problem
     form = again.form(again.context.action)
     assert f"{odd.name}_confirmed" in form.names()
     form.values[f"{odd.name}_confirmed"] = ["yes"]
@@ -212,7 +212,7 @@ def test_an_empty_page_records_nothing_and_says_so(shop: Shop, visitor: Visitor)
     answered = visitor.get(f"{shop.at}/do/air")
     again = visitor.send(answered.form(answered.context.action))
     assert again.status == 422
-    assert "at least one reading" in again.context.frame.problem
+    assert again.context.frame.problem.startswith("Nothing is typed here")
     assert shop.workplace.book().count == before
 
 
@@ -297,7 +297,16 @@ def test_a_time_that_cannot_be_is_refused_at_its_field(shop: Shop, visitor: Visi
     again = visitor.send(form)
     assert again.status == 422
     assert why in again.context.who.moment.error or "Write for example" in again.context.who.moment.error
+    assert "occurred_at" not in again.context.who.moment.error
     assert again.context.who.open
+
+
+def test_a_refused_page_leads_to_the_first_field_that_needs_a_second_look(shop: Shop, visitor: Visitor) -> None:
+    again = visitor.send(fill(visitor.get(f"{shop.at}/do/air"), C01__controller_hpa="1008"))
+    place = again.context.frame.problem_place
+    assert place == fields_of(step_of(again.context, "C01").rows[0])["barometer_hpa"].name
+    assert again.document.all("input", id=place)
+    assert again.document.all("a", href=f"#{place}")
 
 
 # --- units ----------------------------------------------------------------------------------------------------------
@@ -447,7 +456,7 @@ def test_after_a_pause_the_last_thing_done_is_looked_at_again(shop: Shop, visito
     shop.clock.advance(23)
     unit = visitor.get(shop.at)
     assert (unit.context.last.ago, unit.context.last.title) == ("23 minutes ago", "Ambient pressure, twice")
-    assert "Last entry 05:30, 23 minutes ago: Ambient pressure, twice" in unit.text
+    assert "Last reading 05:30, 23 minutes ago: Ambient pressure, twice" in unit.text
     typed = {"C02__temperature_c": "22", "C02__humidity_percent": "60"}
     answered = visitor.get(f"{shop.at}/do/air?step=C02")
     assert answered.context.last.minutes == 23

@@ -17,7 +17,7 @@ from loopworthy.record.events import CHAIN_OPENED, HEAD_WITNESSED, TEXT_ERASED, 
 from loopworthy.record.forks import Fork, forks
 from loopworthy.record.registry import Registry
 from loopworthy.record.store import Heads, KeptText, Store, StoredEvent, Token, checked_envelope
-from loopworthy.vocabulary.errors import InputError, RecordError, StoreError, UnknownNameError
+from loopworthy.vocabulary.errors import DamagedError, InputError, RecordError, UnknownNameError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import DeviceId, RecordId, ThingId, event_id, fingerprint, short
 from loopworthy.vocabulary.time import Moment
@@ -249,14 +249,14 @@ class Record:
         ------
         UnknownNameError
             If they are not here.
-        StoreError
+        DamagedError
             If they no longer fit their hash.
         """
         body = self.store.blob(digest)
         if body is None:
             raise UnknownNameError("blob", digest, next_step="Merge the record of the device that took it in")
         if event_id(body) != digest:
-            raise StoreError(
+            raise DamagedError(
                 f"Blob {short(digest)} is damaged", next_step="Verify the record; bring it back from a backup"
             )
         return body

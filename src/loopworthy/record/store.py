@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
-from loopworthy.vocabulary.errors import ConflictError, InputError, StoreError
+from loopworthy.vocabulary.errors import ConflictError, DamagedError, InputError
 from loopworthy.vocabulary.event import GENESIS, Envelope, HybridTime, SeenHead, decode_envelope
 from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
 
@@ -295,11 +295,11 @@ def checked_envelope(stored: StoredEvent) -> Envelope:
 
     Raises
     ------
-    StoreError
+    DamagedError
         If the bytes no longer fit the hash.
     """
     if event_id(stored.body) != stored.id:
-        raise StoreError(
+        raise DamagedError(
             f"Event {short(stored.id)} at position {stored.position} is damaged: its bytes no longer fit its hash",
             next_step="Verify the record; bring it back from a backup or another device",
         )

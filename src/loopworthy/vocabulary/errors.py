@@ -67,6 +67,10 @@ class StoreError(RecordError):
     """The store below the record failed (full disk, read-only file, damaged page, locked by another)."""
 
 
+class DamagedError(StoreError):
+    """Bytes of the record no longer fit their hash; nothing may be concluded from it."""
+
+
 class ConflictError(RecordError):
     """Another writer of the same chain was faster; read the head again and retry."""
 

@@ -18,6 +18,7 @@ import click
 from loopworthy.doors.cli.base import PROGRAM, Exit, say
 from loopworthy.vocabulary.errors import (
     ConflictError,
+    DamagedError,
     FileEntryError,
     InputError,
     LoopworthyError,
@@ -78,9 +79,8 @@ def failure_of(error: BaseException) -> Failure:
     if isinstance(error, FileEntryError):
         return _refused(error, name=f"{error.file}: {error.entry}: {error.key}", value=None, limit="")
     if isinstance(error, StoreError | ConflictError):
-        return Failure(
-            name="record", value=None, limit="", message=error.message, next_step=error.next_step, code=Exit.FAILED
-        )
+        code = Exit.NOT_WHOLE if isinstance(error, DamagedError) else Exit.FAILED
+        return Failure(name="record", value=None, limit="", message=error.message, next_step=error.next_step, code=code)
     if isinstance(error, LoopworthyError):
         return _refused(error, name="refused", value=None, limit="")
     if isinstance(error, click.ClickException):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from loopworthy.doors.quantities import zone_text
 from loopworthy.doors.web.asked import Asked
+from loopworthy.doors.web.refusal import told
 from loopworthy.judgement.events import EvidenceRecorded
 from loopworthy.judgement.outcome import Outcome
 from loopworthy.judgement.verdict import Verdict, Word
@@ -40,6 +41,8 @@ class Frame:
         What was done, a sentence each.
     problem, problem_step : str
         What was refused, and what to do.
+    problem_place : str
+        The id of the first field that it is about; '' where it is about none.
     """
 
     title: str
@@ -59,6 +62,7 @@ class Frame:
     notice: tuple[str, ...] = ()
     problem: str = ""
     problem_step: str = ""
+    problem_place: str = ""
 
 
 TOLD_ONE_BY_ONE = 3
@@ -75,6 +79,7 @@ def page_frame(
     until_ms: int | None = None,
     cautions: tuple[str, ...] = (),
     problem: LoopworthyError | None = None,
+    problem_place: str = "",
     notice: tuple[str, ...] = (),
 ) -> Frame:
     """The frame of a page.
@@ -113,8 +118,9 @@ def page_frame(
         until_seconds=max(0, (min(ends) - asked.now.epoch_ms) // 1000) if ends else None,
         cautions=cautions,
         notice=(*notice, *done_sentences(asked)),
-        problem=problem.message if problem is not None else "",
+        problem=told(asked, problem) if problem is not None else "",
         problem_step=problem.next_step if problem is not None else "",
+        problem_place=problem_place,
     )
 
 

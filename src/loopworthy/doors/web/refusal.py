@@ -1,7 +1,8 @@
-"""What an error means for a browser: the HTTP status that goes with each kind."""
+"""What an error means for a browser: the HTTP status that goes with each kind, and what a person is told."""
 
 from __future__ import annotations
 
+from loopworthy.doors.web.asked import Asked
 from loopworthy.vocabulary.errors import (
     ConflictError,
     FileEntryError,
@@ -27,3 +28,10 @@ _STATUS: tuple[tuple[type[LoopworthyError], int], ...] = (
 def status_of(error: LoopworthyError) -> int:
     """The HTTP status of an error."""
     return next((status for kind, status in _STATUS if isinstance(error, kind)), 400)
+
+
+def told(asked: Asked, error: LoopworthyError) -> str:
+    """What is wrong, in the words of a page: what was typed in place of the name that a program gives the field."""
+    if isinstance(error, InputError) and isinstance(error.value, str) and error.value:
+        return asked.say("parts.must_be", typed=error.value[:40], limit=error.limit)
+    return error.message

@@ -19,6 +19,7 @@ from loopworthy.desk.steps import StepEntry
 from loopworthy.doors.quantities import converted, plain, preferred_unit, unit_choices, unit_shown
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field
+from loopworthy.doors.web.refusal import told
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.catalogue.model import Input, InputKind, Rule, Step
 from loopworthy.judgement.outcome import EffectiveLimit
@@ -390,5 +391,5 @@ def errors_of_who(asked: Asked, error: InputError) -> Mapping[str, str]:
     """An error about who, with what or when, at its own field."""
     at = {"read_by": "read_by", "second": "second", "instruments": "instruments", "occurred_at": "occurred_at"}
     if error.name in at:
-        return {at[error.name]: error.next_step or error.message}
+        return {at[error.name]: error.next_step or told(asked, error)}
     return {}

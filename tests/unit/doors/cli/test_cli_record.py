@@ -48,7 +48,7 @@ def test_one_flipped_byte_is_found_and_nothing_is_concluded_from_the_record(read
     told = ready_boat.told("record", "verify", code=5)
     assert told["unbroken"] is False
     assert told["faults"][0]["event"] in {one.id for one in before}
-    line = ready_boat.refused("verdict", code=1)
+    line = ready_boat.refused("verdict", code=5)
     assert "is damaged" in line
     assert "backup" in line
 

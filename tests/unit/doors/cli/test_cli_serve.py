@@ -52,7 +52,9 @@ def test_a_port_that_is_taken_is_named_and_ends_with_one(boat: Terminal) -> None
         assert process.stdout is not None
         port = process.stdout.readline().strip().rstrip("/").rpartition(":")[2]
         line = boat.refused("serve", "--port", port, code=1)
+    assert f"port {port}" in line
     assert "in use" in line
+    assert "--port" in line
 
 
 def test_an_address_that_others_reach_is_said_to_be_one(boat: Terminal) -> None:

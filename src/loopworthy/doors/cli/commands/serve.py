@@ -41,8 +41,12 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind((host, port))
-        listening.listen()
+        try:
+            listening.bind((host, port))
+            listening.listen()
+        except OSError as error:
+            why = say("cannot_listen", host=host, port=port, why=error.strerror or error)
+            raise OSError(error.errno, f"{why}. {say('cannot_listen_next')}") from error
         bound = listening.getsockname()[1]
         shown = f"[{host}]" if ":" in host else host
         url = f"http://{shown}:{bound}/"

@@ -30,7 +30,7 @@ from loopworthy.doors.web.pages.change_form import (
     question_fields,
 )
 from loopworthy.doors.web.pages.change_list import choosing
-from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
 from loopworthy.judgement.catalogue.model import Change, Effect
@@ -216,7 +216,7 @@ def _saving(
     kept += [("kept-thing", one) for one in picked.things]
     kept += [(f"kept-answer-{question}", answer) for question, answer in picked.answers.items()]
     wrong = getattr(problem, "name", "")
-    errors = {wrong: problem.message} if problem is not None and wrong in ("person", "occurred_at") else {}
+    errors = {wrong: told(asked, problem)} if problem is not None and wrong in ("person", "occurred_at") else {}
     return Saving(
         kept=tuple(kept),
         arrivals=arrivals_of(asked, unit, change, picked, form),

@@ -10,7 +10,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, person_choices, person_field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
-from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.shown import VerdictPanel, verdict_panel
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
@@ -57,7 +57,7 @@ def custody(asked: Asked) -> Answer:
         except LoopworthyError as error:
             problem = error
     form = asked.form if asked.posts else Form()
-    wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    wrong = {problem.name: told(asked, problem)} if isinstance(problem, InputError) else {}
     known = asked.workplace.world.custody(unit)
     now = ""
     if known is not None:

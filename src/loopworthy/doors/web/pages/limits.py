@@ -12,7 +12,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
-from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
 from loopworthy.judgement.catalogue.model import InputKind, Rule, Step
@@ -84,7 +84,7 @@ def limits(asked: Asked) -> Answer:
         except LoopworthyError as error:
             problem = error
     form = asked.form if asked.posts else Form()
-    wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    wrong = {problem.name: told(asked, problem)} if isinstance(problem, InputError) else {}
     waiting = {limit.limit.id for _, limit in desk.unconfirmed(asked.workplace, unit)}
     all_of_them = desk.limits_of(asked.workplace, unit)
     groups: dict[str, list[LimitRow]] = {}
@@ -272,7 +272,7 @@ def _one_limit(
 ) -> OneLimit:
     say, words = asked.say, asked.words
     form = asked.form if asked.posts else Form()
-    wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    wrong = {problem.name: told(asked, problem)} if isinstance(problem, InputError) else {}
     shipped = EffectiveLimit(
         limit=limit.limit,
         value=limit.limit.value,

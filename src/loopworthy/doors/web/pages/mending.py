@@ -127,6 +127,8 @@ def repair(asked: Asked) -> Answer:
             problem = error
     wrong = errors_of(problem, ("cause", "action", "place", "read_by"))
     found = asked.workplace.bench(asked.now).assess(item)
+    place = next((one.title for one in asked.workplace.world.positions(unit) if one.id == item.position), "")
+    title = f"{step.title}, {place}" if place else step.title
     say = asked.say
     return small_form(
         asked,
@@ -134,9 +136,9 @@ def repair(asked: Asked) -> Answer:
         action=asked.links.repair(unit, event),
         button=say("mending.repair_button"),
         said=(
-            f"{step.title}: {asked.words.finding_sentence(found.decisive)}"
+            f"{title}: {asked.words.finding_sentence(found.decisive)}"
             if found.decisive is not None
-            else f"{step.title}: {asked.words.item_text(item)}",
+            else f"{title}: {asked.words.item_text(item)}",
             say("mending.repair_said"),
         ),
         fields=(

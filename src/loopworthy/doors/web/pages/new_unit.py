@@ -9,7 +9,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
-from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
 from loopworthy.unit.configuration import Configuration, load_configuration, ready_configurations
@@ -81,7 +81,7 @@ def new_unit(asked: Asked) -> Answer:
         except LoopworthyError as error:
             problem = error
     form = asked.form if asked.posts else Form()
-    wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    wrong = {problem.name: told(asked, problem)} if isinstance(problem, InputError) else {}
     context = NewUnit(
         frame=page_frame(asked, asked.say("new_unit.title"), problem=problem),
         name=text_field("name", asked.say("new_unit.name"), form, required=True, error=wrong.get("name", "")),

@@ -13,7 +13,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
-from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
 from loopworthy.unit.things import Thing
@@ -100,7 +100,7 @@ def one_of_us(asked: Asked, one: Thing, action: str, problem: LoopworthyError | 
     """What the page of a person or an instrument shows."""
     say, is_person = asked.say, one.kind == "person"
     form = asked.form if asked.posts else Form()
-    wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    wrong = {problem.name: told(asked, problem)} if isinstance(problem, InputError) else {}
     name = asked.workplace.name(one.id)
     units = Field(
         name="display_units",

@@ -12,7 +12,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
-from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
 from loopworthy.record.verify import VerifyReport
@@ -113,7 +113,7 @@ def record_page(asked: Asked, problem: LoopworthyError | None = None) -> RecordP
     """What the page of the record shows."""
     say, one = asked.say, asked.workplace.record
     form = asked.form if asked.posts else Form()
-    wrong = {problem.name: problem.message} if isinstance(problem, InputError) else {}
+    wrong = {problem.name: told(asked, problem)} if isinstance(problem, InputError) else {}
     refused = wrong.get("fingerprint", "") or wrong.get("identity", "")
     return RecordPage(
         frame=page_frame(asked, say("record.title"), problem=problem),

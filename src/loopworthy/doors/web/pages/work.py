@@ -193,8 +193,8 @@ def work(asked: Asked) -> Answer:
             events = _record(asked, unit, checked, given)
             return SeeOther(address=_with_done(_onward(asked, unit, page_id, events), events))
     except InputError as error:
-        if error.name == "entries":
-            return _again(asked, unit, page, entries, checked, problem=error)
+        if error.name == "entries":  # nothing was typed
+            return _again(asked, unit, page, entries, checked)
         wrong = errors_of_who(asked, error)
         if not wrong:
             return _again(asked, unit, page, entries, checked, problem=error)
@@ -238,15 +238,25 @@ def _again(
     problem: LoopworthyError | None = None,
 ) -> Page:
     """The page once more, with everything that was typed."""
+    place = ""
     if problem is None:
+        place = _first_wrong(asked, {**(errors or {}), **checked.errors, **checked.questions})
         count = len(checked.errors) + len(checked.questions) + len(errors or {})
-        said = asked.say("work.look_again_one") if count == 1 else asked.say("work.look_again_many", count=count)
+        key = {0: "work.nothing_typed", 1: "work.look_again_one"}.get(count, "work.look_again_many")
+        said = asked.say(key, count=count) if count > 1 else asked.say(key)
         problem, status = LoopworthyError(said), 422
     else:
         # what the page no longer has is a conflict with what happened meanwhile, not a missing page
         status = 409 if isinstance(problem, UnknownNameError) else status_of(problem)
-    context = work_context(asked, unit, page, entries, checked, errors=errors, problem=problem)
+    context = work_context(asked, unit, page, entries, checked, errors=errors, problem=problem, problem_place=place)
     return Page(template="work.html", context=context, status=status)
+
+
+def _first_wrong(asked: Asked, wrong: Mapping[str, str]) -> str:
+    """The field to look at first: what stands at the head of the page, else the first that was sent."""
+    if LOOKED_AGAIN in wrong:
+        return LOOKED_AGAIN
+    return next((name for name in asked.form.names() if name in wrong), next(iter(wrong), ""))
 
 
 def _refused_again(asked: Asked, unit: ThingId) -> Mapping[str, str]:
@@ -297,6 +307,7 @@ def work_context(
     *,
     errors: Mapping[str, str] | None = None,
     problem: LoopworthyError | None = None,
+    problem_place: str = "",
 ) -> Work:
     """Everything that a work page shows."""
     wanted = {
@@ -318,7 +329,15 @@ def work_context(
     links = asked.links
     on_request = bool(asked.query.get("all"))
     return Work(
-        frame=page_frame(asked, page.page.title, unit=unit, place="steps", problem=problem, cautions=_cautions(page)),
+        frame=page_frame(
+            asked,
+            page.page.title,
+            unit=unit,
+            place="steps",
+            problem=problem,
+            problem_place=problem_place,
+            cautions=_cautions(page),
+        ),
         title=page.page.title,
         action=links.work(
             unit, page.page.id, step=asked.query.get("step"), about=asked.query.get("about"), all_steps=on_request
