@@ -13,11 +13,12 @@ from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement import events as judgement_events
 from loopworthy.judgement.catalogue.load import load_catalogue
 from loopworthy.judgement.catalogue.model import Catalogue
+from loopworthy.record import level
 from loopworthy.record.events import register_record_events
 from loopworthy.record.memory import MemoryStore
 from loopworthy.record.record import Record
 from loopworthy.record.registry import Registry
-from loopworthy.record.sqlite import SqliteStore
+from loopworthy.record.sqlite import Journal, SqliteStore
 from loopworthy.record.store import Store
 from loopworthy.unit import events as unit_events
 from loopworthy.vocabulary.errors import InputError
@@ -53,6 +54,8 @@ def open_workplace(
     owner_files: Mapping[str, str] | None = None,
     create: bool = False,
     short: bool = False,
+    journal: Journal = Journal.WRITE_AHEAD,
+    watch_place: bool = True,
 ) -> Workplace:
     """Open a record file, or begin one.
 
@@ -64,11 +67,15 @@ def open_workplace(
         Whether to begin a new record when the file is not there.
     short : bool
         Whether verdicts of now are all that is wanted; see `Workplace`.
+    journal, watch_place
+        As `SqliteStore` takes them; a browser's file system differs from a disk.
 
     Raises
     ------
     InputError
         If the file is not there and is not to be created.
+    StoreError
+        If it cannot be opened, or a newer program has written to it.
     """
     if not path.exists() and not create:
         raise InputError(
@@ -76,7 +83,7 @@ def open_workplace(
         )
     path.parent.mkdir(parents=True, exist_ok=True)
     return _workplace(
-        SqliteStore(path),
+        SqliteStore(path, journal=journal, watch_place=watch_place),
         clock=clock,
         title=title or path.stem,
         device_name=device_name,
@@ -106,6 +113,7 @@ def _workplace(
     short: bool = False,
 ) -> Workplace:
     known = registry()
+    level.take_up(store)
     if store.record_id():
         record = Record(store, known, device_name=device_name, token=secrets.token_bytes)
     else:

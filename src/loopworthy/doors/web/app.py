@@ -20,6 +20,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from loopworthy.desk.workplace import Workplace
+from loopworthy.doors.phone import served
 from loopworthy.doors.texts import Texts
 from loopworthy.doors.web import statics
 from loopworthy.doors.web.answers import Answer, Page
@@ -36,7 +37,12 @@ _log = logging.getLogger("loopworthy.web")
 
 
 def create_app(
-    workplace: Workplace, *, language: str = "en", clock_fixed: bool = False, hosts: tuple[str, ...] = ()
+    workplace: Workplace,
+    *,
+    language: str = "en",
+    clock_fixed: bool = False,
+    hosts: tuple[str, ...] = (),
+    pocket: bool = False,
 ) -> Starlette:
     """The program as an ASGI application.
 
@@ -50,13 +56,16 @@ def create_app(
         Whether the workplace's clock stands still.
     hosts : tuple of str
         Names under which it may be reached; empty for any (see `guard.Guard`).
+    pocket : bool
+        Whether it answers inside a phone's browser, where no server is, from a folder that it need not serve.
     """
-    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed)
+    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket)
     doors = [one for module in MODULES for one in module.ROUTES]
     routes = [Route(one.path, _endpoint(one.handler, site), methods=list(one.methods)) for one in doors]
     routes += [
         Route("/healthz", partial(_healthz, site), methods=["GET"]),
         Route("/static/{path:path}", statics.send, methods=["GET"]),
+        *([] if pocket else served.routes(partial(_phone_not_built, site), partial(_not_here, site))),
     ]
     app = Starlette(
         routes=routes,
@@ -93,12 +102,21 @@ async def _healthz(site: Site, request: Request) -> Response:
 
 
 async def _not_routed(site: Site, request: Request, error: Exception) -> Response:
-    links = Links(root=request.scope.get("root_path", "").rstrip("/"))
     status = error.status_code if isinstance(error, HTTPException) else 500
-    key = "not_found" if status == 404 else "not_done"
-    context = _problem_context(
-        site, links, site.texts.say(f"errors.{key}"), site.texts.say(f"errors.{key}_step"), demo=_invented(site)
-    )
+    return _problem_page(site, request, "errors.not_found" if status == 404 else "errors.not_done", status)
+
+
+def _not_here(site: Site, request: Request) -> Response:
+    return _problem_page(site, request, "errors.not_found", 404)
+
+
+def _phone_not_built(site: Site, request: Request) -> Response:
+    return _problem_page(site, request, "pocket.not_built", 404)
+
+
+def _problem_page(site: Site, request: Request, key: str, status: int) -> Response:
+    links = Links(root=request.scope.get("root_path", "").rstrip("/"))
+    context = _problem_context(site, links, site.texts.say(key), site.texts.say(f"{key}_step"), demo=_invented(site))
     return site.respond(Page(template="problem.html", context=context, status=status), links)
 
 

@@ -26,12 +26,15 @@ class Site:
     texts : Texts
     clock_fixed : bool
         Whether the workplace's clock stands still (a demonstration): pages then count no time of their own.
+    pocket : bool
+        Whether pages are shown inside a phone's own shell, which they offer a way to.
     """
 
-    def __init__(self, workplace: Workplace, texts: Texts, *, clock_fixed: bool = False) -> None:
+    def __init__(self, workplace: Workplace, texts: Texts, *, clock_fixed: bool = False, pocket: bool = False) -> None:
         self.workplace = workplace
         self.texts = texts
         self.clock_fixed = clock_fixed
+        self.pocket = pocket
         self._environment = _environment(texts.language)
 
     def draw(self, page: Page, links: Links) -> str:
@@ -43,6 +46,7 @@ class Site:
             page=frame,
             links=links,
             static=lambda path: statics.address_of(path, links.root),
+            pocket=self.pocket,
         )
 
     def respond(self, answer: Answer, links: Links) -> Response:
