@@ -79,10 +79,12 @@ class Shop:
         walk(self.workplace, self.unit, self.clock, hands, self.day, plan, rounds=1)
 
 
-def make_shop(configuration: str = CONFIGURATION, *, confirmed: bool = True, day: bool = True) -> Shop:
+def make_shop(
+    configuration: str = CONFIGURATION, *, confirmed: bool = True, day: bool = True, device_name: str = "memory"
+) -> Shop:
     """A shop on an invented morning, with every part of its unit named."""
     clock = WalkingClock(MORNING)
-    workplace = memory_workplace(clock=clock)
+    workplace = memory_workplace(clock=clock, device_name=device_name)
     reader, second = add_person(workplace, "Pim Example"), add_person(workplace, "Juno Example")
     analyser = add_instrument(workplace, "Analyser A1", "analyser", typed_by=reader)
     unit = create_unit(workplace, "Grey Heron", ready_configurations()[configuration], serial="T-1", typed_by=reader)
