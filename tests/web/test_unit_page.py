@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from loopworthy.desk.changes import Declared, record_change
+from loopworthy.desk.entry import Typed
+from loopworthy.desk.mending import record_repair
 from loopworthy.desk.people import give_custody
+from loopworthy.desk.steps import record_steps, work_page
 from loopworthy.desk.units import create_unit
 from loopworthy.doors.web.pages.board import Board
 from loopworthy.doors.web.pages.unit import HoldShown, UnitPage
@@ -170,6 +173,79 @@ def test_a_unit_without_parts_leads_to_naming_them(shop: Shop, visitor: Visitor)
     shop.unit = create_unit(shop.workplace, "Bare", configuration, typed_by=shop.reader)
     context = unit_of(visitor, shop)
     assert "Say which parts are fitted" in [one.text for one in context.nexts]
+
+
+# --- the headline: the newest act after which something still has to be read --------------------------------------
+
+
+def sentence(shop: Shop) -> str:
+    return unit_of(Visitor(shop.app), shop).verdict.sentence
+
+
+def declare(shop: Shop, change: str) -> str:
+    """Declare a change ten minutes on; its title."""
+    shop.clock.advance(10)
+    record_change(shop.workplace, shop.unit, Declared(change=change), person=shop.reader)
+    return shop.workplace.catalogue.changes[change].title
+
+
+def mend(shop: Shop) -> None:
+    """Mend what was read outside its limit, ten minutes on."""
+    shop.clock.advance(10)
+    failed = {
+        one.standing.cause for one in shop.workplace.verdict(shop.unit).reasons() if one.standing.state is State.FAILED
+    }
+    record_repair(shop.workplace, shop.unit, tuple(failed), cause="opening blocked", done="cleared", person=shop.reader)
+
+
+def read_again(shop: Shop, step: str, **fields: str) -> None:
+    shop.clock.advance(10)
+    page = work_page(shop.workplace, shop.unit, shop.workplace.catalogue.step(step).page)
+    about = next(one.about for one in page.entries if one.step.id == step)
+    record_steps(shop.workplace, shop.unit, [Typed(step=step, about=about, fields=fields)], read_by=shop.reader)
+
+
+def test_what_was_mended_and_not_read_since_goes_before_older_changes() -> None:
+    shop = make_shop()
+    shop.walk()
+    title = declare(shop, "head-opened")
+    assert sentence(shop).startswith(f"{title}, ")
+    read_again(shop, "C01", controller_hpa="980", barometer_hpa="1013")
+    assert "outside its limit and not yet mended" in sentence(shop)
+    mend(shop)
+    told = sentence(shop)
+    assert told.startswith("Mended ")
+    assert " and not read since: Ambient pressure, twice. " in told
+    assert title not in told
+    board = Visitor(shop.app).get("/").context
+    assert board.rows[0].sentence.startswith("Mended ")
+
+
+def test_once_it_is_read_again_the_change_before_it_is_named_again() -> None:
+    shop = make_shop()
+    shop.walk()
+    title = declare(shop, "head-opened")
+    read_again(shop, "C01", controller_hpa="980", barometer_hpa="1013")
+    mend(shop)
+    read_again(shop, "C01", controller_hpa="1013", barometer_hpa="1013")
+    assert sentence(shop).startswith(f"{title}, ")
+
+
+def test_a_change_after_the_mending_is_named_for_it_is_the_newest_act() -> None:
+    shop = make_shop()
+    shop.walk()
+    read_again(shop, "C01", controller_hpa="980", barometer_hpa="1013")
+    mend(shop)
+    title = declare(shop, "head-opened")
+    assert sentence(shop).startswith(f"{title}, ")
+
+
+def test_a_change_that_made_one_reading_due_is_named_like_one_that_undid_something() -> None:
+    shop = make_shop()
+    shop.walk()
+    assert sentence(shop).startswith("Each requirement")
+    title = declare(shop, "temperature-changed")
+    assert sentence(shop).startswith(f"{title}, ")
 
 
 # --- evidence by hold point -----------------------------------------------------------------------------------------

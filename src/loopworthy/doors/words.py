@@ -6,8 +6,10 @@ code does, and none calls a unit or a dive safe.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Final
 
 from loopworthy.desk.steps import label_of
 from loopworthy.desk.workplace import Workplace
@@ -25,6 +27,16 @@ from loopworthy.vocabulary.identity import ThingId
 from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
 
+_UNREAD_SINCE: Final = {
+    "mended-needs-reading": "words.mended_unread",
+    "failed-reading-withdrawn": "words.withdrawn_unread",
+    "failed-reading-disproved": "words.disproved_unread",
+}
+"""What was outside its limit and has not been read since it was mended, taken back or found unsound."""
+
+_CHANGED: Final = frozenset({"undone-by-change", "undone-by-exchange", "recheck-after-change", "change-withdrawn"})
+"""What a change undid, or made a reading due for."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
@@ -32,15 +44,17 @@ class Facts:
 
     Attributes
     ----------
-    reading, limit, margin : str
-        ``49.1 mV``; ``within 2 mV of the expected``; ``1.1 mV inside``.
+    reading, expected, limit, margin, uncertainty : str
+        ``49.1 mV``; ``50.0 mV``; ``within 2 mV of the expected``; ``1.1 mV inside``; ``0.4 mV``.
     origin : str
         Where the limit comes from: ``common practice (three times or more)``.
     """
 
     reading: str = ""
+    expected: str = ""
     limit: str = ""
     margin: str = ""
+    uncertainty: str = ""
     origin: str = ""
 
 
@@ -96,13 +110,72 @@ class Words:
         return self.say("words.failed_many", **values, more=len(failed) - 1)
 
     def _last_undoing(self, verdict: Verdict) -> str:
-        """The latest change that undid something which is missing now; '' where nothing was undone."""
-        undone = [one.standing for one in verdict.reasons() if one.standing.code == "undone-by-change"]
+        """The newest act after which something has to be read again that still is not; '' where there is none.
+
+        Acts are mends of a failed reading (or taking it back) and changes, told or inferred, that undid something or
+        made one reading due. The newest goes first, for it is what the reader has just done or heard of; what was
+        outside its limit goes before a change of the same moment. Clocks that ran out are no acts.
+        """
+        failed, undone = self._last_failed(verdict), self._last_change(verdict)
+        if failed is not None and (undone is None or failed[0] >= undone[0]):
+            return failed[1]
+        return undone[1] if undone is not None else ""
+
+    def _last_failed(self, verdict: Verdict) -> tuple[int, str] | None:
+        """The failed reading that was mended or taken back last and not read since: when, and in words."""
+        found = []
+        for one in verdict.reasons():
+            key = _UNREAD_SINCE.get(one.standing.code)
+            if key is None or not one.standing.cause:
+                continue
+            at_ms = self.workplace.record.get(one.standing.cause).envelope.occurred_at.epoch_ms
+            what = self.requirement_title(one)
+            found.append((at_ms, self.say(key, what=what, when=self.clock.when(at_ms))))
+        return max(found, key=lambda act: act[0], default=None)
+
+    def _last_change(self, verdict: Verdict) -> tuple[int, str] | None:
+        """The change made last that undid something which is missing now: when, and in words."""
+        undone = [one.standing.values for one in verdict.reasons() if one.standing.code in _CHANGED]
         if not undone:
+            return None
+        latest = max(undone, key=lambda values: int(values["at_ms"]))
+        at_ms = int(latest["at_ms"])
+        return at_ms, self.say("words.last_undoing", change=latest["change"], when=self.clock.when(at_ms))
+
+    def short_reason(self, verdict: Verdict) -> str:
+        """Why a unit is not ready, in a few words for a board of many; '' for a ready unit."""
+        if verdict.word is Word.READY:
             return ""
-        latest = max(undone, key=lambda standing: int(standing.values["at_ms"]))
-        when = self.clock.when(int(latest.values["at_ms"]))
-        return self.say("words.last_undoing", change=latest.values["change"], when=when)
+        if verdict.open_holds or verdict.code == "no-configuration":
+            return verdict.open_holds[0].words if verdict.open_holds else self.verdict_sentence(verdict)
+        failed = {one.standing.cause: one for one in verdict.reasons() if one.standing.state is State.FAILED}
+        if failed:
+            return self._short_failed(tuple(failed.values()))
+        missing = len({one.key[1:] for one in verdict.reasons()})
+        if verdict.code == "no-dive-day":
+            return self.say("words.short_no_day", missing=missing) if missing else self.say("words.short_no_day_only")
+        return " ".join(filter(None, (self._last_undoing(verdict), self._missing_by_state(verdict))))
+
+    def _short_failed(self, failed: tuple[Requirement, ...]) -> str:
+        first, more = failed[0], len(failed) - 1
+        facts = self.facts(first.standing)
+        shown = facts.reading or self.say("words.not_shown")
+        key = "words.short_failed_expected" if facts.expected else "words.short_failed"
+        told = self.say(key, title=first.step.title, shown=shown, **_given(expected=facts.expected))
+        return f"{told} {self.say('words.short_failed_more', more=more)}" if more else told
+
+    def _missing_by_state(self, verdict: Verdict) -> str:
+        """``12 void, 3 expired``: what is missing, each requirement once, in the order of the states."""
+        first: dict[tuple[str, str], State] = {}
+        for one in verdict.reasons():
+            first.setdefault(one.key[1:], one.standing.state)
+        counts = Counter(first.values())
+        told = [
+            self.say("shown.counted", count=counts[state], state=self.say(f"states.{_key(state.value)}"))
+            for state in State
+            if counts[state]
+        ]
+        return f"{', '.join(told)}." if told else ""
 
     def first_reason(self, verdict: Verdict) -> str:
         """The reason that comes first, in one line, for a board or a terminal; '' for a ready unit."""
@@ -198,7 +271,9 @@ class Words:
         return Facts(
             reading=reading,
             limit=self.limit_text(limit, finding.values.get("reference", "")) if limit is not None else "",
+            expected=self._of_finding(finding, "expected"),
             margin=self.margin_text(finding),
+            uncertainty=self._of_finding(finding, "uncertainty"),
             origin=self.origin_text(limit) if limit is not None else "",
         )
 
@@ -303,6 +378,13 @@ class Words:
             return ", ".join(self.reading(one) for one in readings)
         answer = item.payload.answers.get(name, "")
         return self.say("words.ticked") if answer == "yes" else answer
+
+    def _of_finding(self, finding: Finding, name: str) -> str:
+        """A number that was computed for a comparison, in the unit of its margin; '' where there is none."""
+        value = finding.values.get(name, "")
+        if not value or finding.limit is None:
+            return ""
+        return quantity_text(value, self._margin_unit(finding.limit), METRIC)
 
     # --- inside -----------------------------------------------------------------------------------------------------
 

@@ -92,7 +92,7 @@ def _row(asked: Asked, unit: ThingId, verdict: Verdict) -> BoardRow:
         word=verdict.word,
         until_iso=words.clock.iso(verdict.until_ms) if bounded and verdict.until_ms is not None else "",
         until_text=words.clock.when(verdict.until_ms) if bounded and verdict.until_ms is not None else "",
-        sentence=words.verdict_sentence(verdict) if verdict.word is not Word.READY else "",
+        sentence=words.short_reason(verdict),
         next_text=things[0].text if things else "",
         next_href=things[0].href if things else "",
         who=asked.workplace.name(holder) if holder is not None else "",
