@@ -231,8 +231,8 @@ def test_a_file_that_is_no_record_is_refused_and_left_alone(tmp_path: Path) -> N
 
 def test_a_file_of_a_newer_version_is_refused(path: Path, journal: Journal) -> None:
     with closing(sqlite3.connect(path)) as connection:
-        connection.execute("PRAGMA user_version = 2")
-    with pytest.raises(StoreError, match=r"store version 2.*newer program"):
+        connection.execute("PRAGMA user_version = 3")
+    with pytest.raises(StoreError, match=r"store version 3.*newer program"):
         SqliteStore(path, journal=journal)
 
 

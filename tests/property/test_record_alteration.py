@@ -120,7 +120,8 @@ def test_changing_any_byte_of_an_export_is_refused_or_changes_nothing(data: st.D
     line[place] ^= flip
 
     target = MemoryStore()
-    report = merge(target, known_kinds(), [*lines[:number], bytes(line), *lines[number + 1 :]], adopt=True)
+    altered = [*lines[:number], bytes(line), *lines[number + 1 :]]
+    report = merge(target, known_kinds(), altered, now=at(86_400), adopt=True)
     # JSON has more than one spelling for the same text; then the event is unchanged and may be taken.
     unchanged = lines_of(target) == lines
     assert unchanged or report.refused

@@ -9,7 +9,7 @@ from loopworthy.record.memory import MemoryStore
 from loopworthy.record.merge import merge
 from loopworthy.record.verify import verify
 from loopworthy.vocabulary.event import Event
-from tests.contract.record_makers import bodies, known_kinds, lines_of, send
+from tests.contract.record_makers import at, bodies, known_kinds, lines_of, send
 from tests.property.record_strategies import STEPS, Step, live
 
 
@@ -44,7 +44,7 @@ def test_any_order_repetition_and_split_of_the_parts_gives_the_same_record(
 
     target = MemoryStore()
     for piece in pieces:
-        merge(target, known_kinds(), [header, *piece], adopt=True)
+        merge(target, known_kinds(), [header, *piece], now=at(86_400), adopt=True)
 
     assert lines_of(target) == wanted
     assert [one.id for one in target.events_in_order()] == [one.id for one in whole.events_in_order()]
@@ -99,6 +99,6 @@ def test_a_fork_survives_in_every_order_of_arrival(lengths: tuple[int, int, int]
 
     target = MemoryStore()
     for line in data.draw(st.permutations(parts)):
-        report = merge(target, known_kinds(), [header, line], adopt=True)
+        report = merge(target, known_kinds(), [header, line], now=at(86_400), adopt=True)
     assert lines_of(target) == wanted
     assert [(fork.sequence, len(fork.branches)) for fork in report.forks] == [(lengths[0] + 1, 2)]

@@ -46,7 +46,7 @@ def take_in(workplace: Workplace, lines: Iterable[bytes]) -> TakenIn:
     # A store without a chain of its own opens it first, so that what it had before stays told apart.
     record.writer(workplace.now()).append_all(())
     before = record.heads()
-    report = merge(record.store, record.registry, lines)
+    report = merge(record.store, record.registry, lines, now=workplace.now())
     if not report.taken:
         return TakenIn(report=report, merge="")
     own = record.device

@@ -59,6 +59,7 @@ class Workplace:
         self._through = 0
         self._last: tuple[int, int, str, int, str] | None = None
         self._kept_through: int | None = None
+        self._departures = record.departures
 
     def now(self) -> Moment:
         """The present moment at the site."""
@@ -70,6 +71,10 @@ class Workplace:
 
     def book(self) -> Book:
         """The record, folded up to its last event."""
+        departures = self.record.departures
+        if departures != self._departures:  # events that were folded here have been set apart since
+            self._book, self._short, self._last = Book(), False, None
+            self._through, self._kept_through, self._departures = 0, None, departures
         if self._short and not self._through:
             self._take_up_short_book()
             if self._book.answers_from_ms > self.now().epoch_ms:  # a clock here or there is wrong

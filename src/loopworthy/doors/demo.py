@@ -129,7 +129,7 @@ def _make(path: Path) -> None:
 def _carry(told: Workplace, part: Path) -> None:
     store = SqliteStore(part)
     try:
-        merge(store, registry(), export_lines(told.record.store, exported_at=told.now()), adopt=True)
+        merge(store, registry(), export_lines(told.record.store, exported_at=told.now()), now=told.now(), adopt=True)
     finally:
         store.close()
 

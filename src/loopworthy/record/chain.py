@@ -12,10 +12,13 @@ from dataclasses import dataclass
 
 import msgspec
 
-from loopworthy.record.copies import COPIED_FROM
+from loopworthy.record.acts import Act
+from loopworthy.record.clock_bound import set_apart_what_is_ahead
+from loopworthy.record.copies import COPIED_FROM, become_new_device, holds_its_key
 from loopworthy.record.events import CHAIN_OPENED, ChainOpened
 from loopworthy.record.order import next_clock
 from loopworthy.record.registry import Registry
+from loopworthy.record.signing import DeviceKeys, device_of
 from loopworthy.record.store import Store, Token
 from loopworthy.vocabulary.errors import InputError, RecordError
 from loopworthy.vocabulary.event import GENESIS, Envelope, Event, encode
@@ -56,17 +59,29 @@ class Writer:
     """Adds events to the chain of this device at one moment.
 
     Opens the chain with its first event where the store has no device yet: in a new store, and in one that was
-    copied or restored.
+    copied or restored. Where keys are at hand the new chain is one that its device signs; and a store whose device's
+    key is not here, or that is behind what was signed with it, was copied or set back and becomes a new device.
     """
 
     def __init__(
-        self, store: Store, registry: Registry, *, now: Moment, token: Token, device_name: str, opening: ChainOpened
+        self,
+        store: Store,
+        registry: Registry,
+        *,
+        now: Moment,
+        token: Token,
+        device_name: str,
+        opening: ChainOpened,
+        act: Act | None = None,
+        keys: DeviceKeys | None = None,
     ) -> None:
         self._store = store
         self._registry = registry
         self._now = now
         self._token = token
+        self._keys = keys
         self._opening = msgspec.structs.replace(opening, device_name=device_name)
+        self._act = act
 
     def append(
         self,
@@ -104,18 +119,34 @@ class Writer:
         """Events that are recorded all together at the end of the ``with`` block, or not at all after an exception.
 
         Nobody else writes meanwhile, so keep the block short: no waiting for people inside.
+
+        Raises
+        ------
+        RecordedBeforeError
+            If the act that this belongs to stands in the record already.
         """
         with self._store.transaction():
             self._open_chain()
-            yield Batch(self._store, self._registry, self._now)
+            if self._act is not None:
+                self._act.begin()
+            yield Batch(self._store, self._registry, self._now, act=self._act.id if self._act is not None else "")
 
     def _open_chain(self) -> None:
         if not self._store.record_id():
             raise RecordError("This store holds no record yet", next_step="Begin a record, or merge one into it")
+        set_apart_what_is_ahead(self._store, self._now)
+        if self._keys is not None and not holds_its_key(self._store, self._keys):
+            become_new_device(self._store)
         if self._store.device_id():
             return
-        self._store.set_device_id(self._token(DEVICE_ID_BYTES).hex())
-        opening = msgspec.structs.replace(self._opening, continues=self._store.setting(COPIED_FROM) or "")
+        public_key = self._keys.fresh(self._store.record_id()) if self._keys is not None else ""
+        if public_key:
+            self._store.set_device_id(device_of(self._store.record_id(), public_key))
+        else:
+            self._store.set_device_id(self._token(DEVICE_ID_BYTES).hex())
+        opening = msgspec.structs.replace(
+            self._opening, public_key=public_key, continues=self._store.setting(COPIED_FROM) or ""
+        )
         Batch(self._store, self._registry, self._now)._place(Draft(kind=CHAIN_OPENED, payload=opening))
         self._store.put_setting(COPIED_FROM, "")
 
@@ -123,10 +154,11 @@ class Writer:
 class Batch:
     """Events being recorded together. Each has its identity at once, so that the next can refer to it."""
 
-    def __init__(self, store: Store, registry: Registry, now: Moment) -> None:
+    def __init__(self, store: Store, registry: Registry, now: Moment, *, act: str = "") -> None:
         self._store = store
         self._registry = registry
         self._now = now
+        self._act = act
         self._events: list[Event] = []
 
     @property
@@ -168,6 +200,7 @@ class Batch:
             payload=self._registry.encode_payload(draft.kind, draft.payload),
             seen=seen,
             previous=own.event if own else GENESIS,
+            act=self._act or msgspec.UNSET,
         )
         body = encode(envelope)
         self._store.append((body,), head=envelope.previous)

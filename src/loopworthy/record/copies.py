@@ -1,8 +1,9 @@
 """A store that was restored or copied becomes a new device, because two stores that write as one fork its chain.
 
-A copy is known by one of three signs: the mark that `backup` puts on it, a file that has neither the name nor the
-inode that it had, or an event of its own chain that arrives from outside. A file put back by hand in its old place
-shows none of them until its own later events come back with a merge; no store can know better from inside.
+A copy is known by the mark that `backup` puts on it, by a file that has neither the name nor the inode that it had, by
+an event or a signed head of its own chain that arrives from outside, and, where its chain has a key, by what is kept
+outside the record beside that key. A file put back by hand in its old place whose chain was never signed shows none
+of these until its own later events come back with a merge.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import hashlib
 from pathlib import Path
 from typing import Final
 
+from loopworthy.record.signing import DeviceKeys, is_keyed
 from loopworthy.record.store import Store
 from loopworthy.vocabulary.identity import DeviceId
 
@@ -47,3 +49,19 @@ def notice_copy(store: Store, path: Path) -> bool:
         copied = len(known) == 2 and known[0] != name and known[1] != inode
         store.put_setting(_PLACE, place)
         return bool(become_new_device(store)) if copied else False
+
+
+def holds_its_key(store: Store, keys: DeviceKeys) -> bool:
+    """Whether a store may go on writing as its device, as far as the keys kept outside it can tell.
+
+    A chain without a key cannot be judged by one. Of a keyed chain the key must be here, and the chain must hold the
+    farthest head that was signed with it: one that does not was put back from an older copy.
+    """
+    device = store.device_id()
+    if not is_keyed(device):
+        return True
+    held = keys.held(device)
+    if held is None:
+        return False
+    signed = held.signed
+    return signed is None or any(one.id == signed.event for one in store.events_at(device, signed.sequence))

@@ -1,4 +1,5 @@
-"""The few kinds of event that the record itself owns: about chains, witnesses, withdrawals and erased texts."""
+"""The few kinds of event that the record itself owns: about chains, witnesses, heads received, withdrawals
+and erased texts."""
 
 from __future__ import annotations
 
@@ -12,6 +13,7 @@ from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, requi
 
 CHAIN_OPENED: Final = "record.chain-opened"
 HEAD_WITNESSED: Final = "record.head-witnessed"
+HEADS_RECEIVED: Final = "record.heads-received"
 EVENT_WITHDRAWN: Final = "record.event-withdrawn"
 TEXT_ERASED: Final = "record.text-erased"
 
@@ -24,7 +26,7 @@ class ChainOpened(msgspec.Struct, frozen=True, kw_only=True):
     device_name : str
         What people call the device.
     public_key : str
-        For signing heads; empty as long as heads are not signed.
+        With which this device signs its heads; empty in chains that are not signed.
     record_title : str
         What people call the record.
     invented : bool
@@ -68,6 +70,42 @@ class HeadWitnessed(msgspec.Struct, frozen=True, kw_only=True):
             raise InputError("fingerprint", self.fingerprint, f"that of the event, {fingerprint(self.event)}")
 
 
+class ReceivedHead(msgspec.Struct, frozen=True, kw_only=True):
+    """The farthest place of a chain that had arrived, and its device's signature for it."""
+
+    device: DeviceId
+    sequence: int
+    event: EventId
+    signature: str
+
+    def __post_init__(self) -> None:
+        require_event_id("event", self.event)
+        if self.sequence < 1:
+            raise InputError("sequence", self.sequence, "1 or more")
+
+
+class ClockOffset(msgspec.Struct, frozen=True, kw_only=True):
+    """How far the clock of another device was ahead of the one here when the two exchanged. [ms]"""
+
+    device: DeviceId
+    offset_ms: int
+
+
+class HeadsReceived(msgspec.Struct, frozen=True, kw_only=True):
+    """What others had signed when an exchange brought it here, so that they cannot take it back.
+
+    Attributes
+    ----------
+    heads : tuple of ReceivedHead
+        One for each chain that brought something new.
+    offsets : tuple of ClockOffset
+        Of those with whom this device spoke directly.
+    """
+
+    heads: tuple[ReceivedHead, ...] = ()
+    offsets: tuple[ClockOffset, ...] = ()
+
+
 class EventWithdrawn(msgspec.Struct, frozen=True, kw_only=True):
     """Somebody says that an event should not have been recorded. It stays; others decide what follows."""
 
@@ -94,5 +132,6 @@ def register_record_events(registry: Registry) -> None:
     """Make the kinds of this module known."""
     registry.register(CHAIN_OPENED, 1, ChainOpened)
     registry.register(HEAD_WITNESSED, 1, HeadWitnessed)
+    registry.register(HEADS_RECEIVED, 1, HeadsReceived)
     registry.register(EVENT_WITHDRAWN, 1, EventWithdrawn)
     registry.register(TEXT_ERASED, 1, TextErased)

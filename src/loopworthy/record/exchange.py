@@ -1,19 +1,21 @@
 """The record as lines of JSON, for carrying it to another device and for reading it without this program.
 
-First a line that says what follows, then one line for each event in the total order, each text, each blob, and a
-last line with the number of lines, so that a file cut short is seen. An event's bytes travel as a JSON string and
-come out as they went in.
+First a line that says what follows, then one line for each signed head, each event in the total order, each text,
+each blob, and a last line with the number of lines, so that a file cut short is seen. An event's bytes travel as a
+JSON string and come out as they went in.
 """
 
 from __future__ import annotations
 
 import base64
 import binascii
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from typing import Final
 
 import msgspec
 
+from loopworthy.record.signing import SignedHead
 from loopworthy.record.store import Heads, KeptText, Store, StoredEvent, checked_envelope
 from loopworthy.vocabulary.errors import InputError, StoreError
 from loopworthy.vocabulary.event import SeenHead
@@ -21,7 +23,9 @@ from loopworthy.vocabulary.identity import EventId, RecordId, event_id, short
 from loopworthy.vocabulary.time import Moment
 
 FORMAT: Final = "loopworthy-record"
-FORMAT_VERSION: Final = 1
+FORMAT_VERSION: Final = 2
+READABLE_VERSIONS: Final = (1, 2)
+"""Version 1 had no signed heads."""
 
 
 class Header(msgspec.Struct, frozen=True, kw_only=True):
@@ -39,6 +43,12 @@ class EventLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     event: EventId
     body: str
+
+
+class HeadLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A head that its device has signed."""
+
+    head: SignedHead
 
 
 class TextLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -62,7 +72,52 @@ class EndLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     lines: int
 
 
-Line = EventLine | TextLine | BlobLine | EndLine
+Line = EventLine | HeadLine | TextLine | BlobLine | EndLine
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """How much is taken at once from somebody else; set by the makers of this program, decision 0009.
+
+    Attributes
+    ----------
+    line_bytes : int
+        Longest line. A blob travels in one line, a third longer than it is.
+    event_bytes : int
+        Longest line of an event.
+    events : int
+        Most events.
+    total_bytes : int
+        All lines together.
+    """
+
+    line_bytes: int = 24 * 1024 * 1024
+    event_bytes: int = 128 * 1024
+    events: int = 5_000
+    total_bytes: int = 32 * 1024 * 1024
+
+
+def within(lines: Iterable[bytes], limits: Limits) -> Iterator[bytes]:
+    """The lines, as long as they keep to the limits.
+
+    Raises
+    ------
+    InputError
+        At the first line that does not.
+    """
+    total = events = 0
+    for number, line in enumerate(lines, start=1):
+        is_event = line.startswith((b'{"body"', b'{"event"'))
+        longest = limits.event_bytes if is_event else limits.line_bytes
+        total += len(line)
+        events += is_event
+        if len(line) > longest:
+            raise InputError("line", f"line {number} of {len(line)} bytes", f"at most {longest} bytes long")
+        if events > limits.events:
+            raise InputError("events", events, f"at most {limits.events} at once", next_step="Send smaller parts")
+        if total > limits.total_bytes:
+            raise InputError("bytes", total, f"at most {limits.total_bytes} at once", next_step="Send smaller parts")
+        yield line
 
 
 def export_lines(
@@ -100,24 +155,26 @@ def export_lines(
         head = heads.get(envelope.device)
         if head is None or (envelope.sequence, stored.id) > (head.sequence, head.event):
             heads[envelope.device] = SeenHead(sequence=envelope.sequence, event=stored.id)
-    yield _line(
+    yield line_of(
         Header(format=FORMAT, version=FORMAT_VERSION, record=store.record_id(), exported_at=exported_at, heads=heads)
     )
     count = 1
+    for signed in store.signed_heads():
+        yield line_of(HeadLine(head=signed))
+        count += 1
     # Waiting events travel too: what could not be placed here may be placed there.
     for identity, body in (events | {one: waiting[one] for one in waiting if one not in events}).items():
-        yield _line(EventLine(event=identity, body=body.decode()))
+        yield line_of(EventLine(event=identity, body=body.decode()))
         count += 1
     for text in store.texts():
-        salt = text.salt.hex() if text.salt is not None else None
-        yield _line(TextLine(text=text.digest, salt=salt, words=text.words))
+        yield line_of(text_line(text))
         count += 1
     for digest in store.blob_digests():
         blob = store.blob(digest)
         if blob is not None:
-            yield _line(BlobLine(blob=digest, base64=base64.b64encode(blob).decode()))
+            yield line_of(blob_line(digest, blob))
             count += 1
-    yield _line(EndLine(lines=count))
+    yield line_of(EndLine(lines=count))
 
 
 def read_header(line: bytes) -> Header:
@@ -134,8 +191,10 @@ def read_header(line: bytes) -> Header:
         raise InputError("file", line[:60], "an exported record", next_step="Export it again on the device") from error
     if header.format != FORMAT:
         raise InputError("format", header.format, FORMAT)
-    if header.version != FORMAT_VERSION:
-        raise InputError("version", header.version, f"{FORMAT_VERSION}", next_step="Read it with the newer program")
+    if header.version not in READABLE_VERSIONS:
+        raise InputError(
+            "version", header.version, f"{FORMAT_VERSION} or lower", next_step="Read it with the newer program"
+        )
     return header
 
 
@@ -152,7 +211,22 @@ def read_line(line: bytes) -> Line:
             return decoder.decode(line)
         except (msgspec.MsgspecError, UnicodeDecodeError):
             continue
-    raise InputError("line", line[:60], "an event, a text, a blob or the end")
+    raise InputError("line", line[:60], "an event, a signed head, a text, a blob or the end")
+
+
+def line_of(value: Header | Line) -> bytes:
+    """A line with its line feed."""
+    return _ENCODER.encode(value) + b"\n"
+
+
+def text_line(text: KeptText) -> TextLine:
+    """A text or a tombstone as a line."""
+    return TextLine(text=text.digest, salt=text.salt.hex() if text.salt is not None else None, words=text.words)
+
+
+def blob_line(digest: str, body: bytes) -> BlobLine:
+    """A blob as a line."""
+    return BlobLine(blob=digest, base64=base64.b64encode(body).decode())
 
 
 def text_of(line: TextLine) -> KeptText:
@@ -181,14 +255,11 @@ def blob_of(line: BlobLine) -> bytes:
     return body
 
 
-def _line(value: msgspec.Struct) -> bytes:
-    return _ENCODER.encode(value) + b"\n"
-
-
 _ENCODER = msgspec.json.Encoder(order="sorted")
 _HEADER = msgspec.json.Decoder(Header)
 _LINES: tuple[msgspec.json.Decoder[Line], ...] = (
     msgspec.json.Decoder(EventLine),
+    msgspec.json.Decoder(HeadLine),
     msgspec.json.Decoder(TextLine),
     msgspec.json.Decoder(BlobLine),
     msgspec.json.Decoder(EndLine),

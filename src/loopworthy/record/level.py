@@ -1,7 +1,7 @@
 """A mark in the store that keeps an older program from a record that a newer one has written to.
 
-Kinds of event that a program does not know stay in the record unread. Where such an event could undo evidence, a verdict
-told without it would be too good; a program that adds one raises `LEVEL`, and older programs then refuse the file.
+Kinds of event that a program does not know stay in the record unread. Where such an event could undo evidence, a
+verdict told without it would be too good; a program that adds one raises `LEVEL`, and older programs then refuse.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from loopworthy.record.store import Store
 from loopworthy.vocabulary.errors import StoreError
 
 LEVEL: Final = 1
-"""What this program writes at. Raise it with any event, or any meaning of one, that older programs must not overlook."""
+"""What this program writes at. Raise it with any event, or meaning of one, that older programs must not overlook."""
 
 _SETTING: Final = "written-at-level"
 

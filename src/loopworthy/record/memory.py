@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
+from loopworthy.record.signing import SignedHead
 from loopworthy.record.store import (
     Heads,
     IndexEntry,
@@ -24,7 +25,7 @@ from loopworthy.record.store import (
 )
 from loopworthy.vocabulary.errors import ConflictError
 from loopworthy.vocabulary.event import HybridTime, SeenHead
-from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, short
+from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
 
 _Value = TypeVar("_Value")
 
@@ -38,13 +39,16 @@ class MemoryStore:
         self._depth = 0
         self._record: RecordId = ""
         self._device: DeviceId = ""
+        self._last_position = 0
+        self._departures = 0
         self._stored: list[StoredEvent] = []
-        self._entries: list[IndexEntry] = []
-        self._position: dict[EventId, int] = {}
+        self._entries: dict[EventId, IndexEntry] = {}
+        self._by_id: dict[EventId, StoredEvent] = {}
         self._order: list[tuple[int, int, str, int, str]] = []
         self._places: dict[tuple[DeviceId, int], list[EventId]] = {}
         self._heads: Heads = {}
         self._waiting: tuple[bytes, ...] = ()
+        self._signed: tuple[SignedHead, ...] = ()
         self._blobs: dict[str, bytes] = {}
         self._texts: dict[str, KeptText] = {}
         self._snapshots: dict[str, Snapshot] = {}
@@ -103,66 +107,69 @@ class MemoryStore:
                 chain_entries(bodies, actual=self._heads.get(device), believed=head), bodies, strict=True
             ):
                 self._insert(entry, body)
-            return len(self._stored)
+            return self._last_position
 
     def take(self, bodies: Iterable[bytes]) -> int:
         with self.transaction():
             taken = 0
             for body in bodies:
                 entry = index_entry(body)
-                if entry.id not in self._position:
+                if entry.id not in self._by_id:
                     self._insert(entry, body)
                     taken += 1
             return taken
 
     def _insert(self, entry: IndexEntry, body: bytes) -> None:
-        stored = StoredEvent(len(self._stored) + 1, entry.id, body)
-        key = (entry.wall_ms, entry.counter, entry.device, entry.sequence, entry.id)
+        stored = StoredEvent(self._last_position + 1, entry.id, body)
+        key = _key(entry)
         place = self._places.setdefault((entry.device, entry.sequence), [])
         before = self._heads.get(entry.device)
+        self._last_position += 1
         self._stored.append(stored)
-        self._entries.append(entry)
-        self._position[entry.id] = stored.position
+        self._entries[entry.id] = entry
+        self._by_id[entry.id] = stored
         bisect.insort(self._order, key)
         bisect.insort(place, entry.id)
-        if before is None or (entry.sequence, entry.id) > (before.sequence, before.event):
-            self._heads[entry.device] = SeenHead(sequence=entry.sequence, event=entry.id)
+        self._raise_head(entry)
 
         def undo() -> None:
+            self._last_position -= 1
             self._stored.pop()
-            self._entries.pop()
-            del self._position[entry.id]
+            del self._entries[entry.id]
+            del self._by_id[entry.id]
             self._order.remove(key)
             place.remove(entry.id)
-            if before is None:
-                del self._heads[entry.device]
-            else:
-                self._heads[entry.device] = before
+            _restore(self._heads, entry.device, before)
 
         self._will_undo(undo)
 
+    def _raise_head(self, entry: IndexEntry) -> None:
+        before = self._heads.get(entry.device)
+        if before is None or (entry.sequence, entry.id) > (before.sequence, before.event):
+            self._heads[entry.device] = SeenHead(sequence=entry.sequence, event=entry.id)
+
     def events(self, *, after: int = 0) -> Sequence[StoredEvent]:
         with self._lock:  # another thread's transaction may still be taken back
-            return tuple(self._stored[max(after, 0) :])
+            return tuple(self._stored[bisect.bisect_right(self._stored, after, key=lambda one: one.position) :])
 
     def events_in_order(self) -> Sequence[StoredEvent]:
         return self._all(key[-1] for key in self._order)
 
     def events_of_kind(self, kind: str) -> Sequence[StoredEvent]:
-        return tuple(one for one in self.events_in_order() if self._entries[one.position - 1].kind == kind)
+        return tuple(one for one in self.events_in_order() if self._entries[one.id].kind == kind)
 
     def events_at(self, device: DeviceId, sequence: int) -> Sequence[StoredEvent]:
         return self._all(self._places.get((device, sequence), ()))
 
     def find(self, prefix: str, *, limit: int = 2) -> Sequence[StoredEvent]:
-        return self._all(sorted(one for one in self._position if one.startswith(prefix))[:limit])
+        return self._all(sorted(one for one in self._by_id if one.startswith(prefix))[:limit])
 
     def _all(self, identities: Iterable[EventId]) -> tuple[StoredEvent, ...]:
         with self._lock:
-            return tuple(self._stored[self._position[one] - 1] for one in identities)
+            return tuple(self._by_id[one] for one in identities)
 
     def has(self, event: EventId) -> bool:
-        return event in self._position
+        return event in self._by_id
 
     def heads(self) -> Heads:
         return dict(sorted(self._heads.items()))
@@ -176,21 +183,63 @@ class MemoryStore:
     def forked_places(self) -> Sequence[tuple[DeviceId, int]]:
         return sorted(place for place, events in self._places.items() if len(events) > 1)
 
+    def last_position(self) -> int:
+        return self._last_position
+
     def count(self) -> int:
         return len(self._stored)
 
     def index(self) -> Sequence[IndexEntry]:
-        return tuple(self._entries)
+        return tuple(self._entries[one.id] for one in self._stored)
 
-    # --- events that cannot be placed yet ---
+    # --- events that are no part of the record yet, or not now ---
 
     def waiting(self) -> Sequence[bytes]:
         return self._waiting
 
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
         before = self._waiting
-        self._waiting = tuple(sorted(bodies, key=lambda body: index_entry(body).id))
+        self._waiting = tuple(sorted(bodies, key=event_id))
         self._will_undo(lambda: setattr(self, "_waiting", before))
+
+    def set_apart(self, *, after_ms: int) -> Sequence[EventId]:
+        with self.transaction():
+            moved = sorted(one.id for one in self._entries.values() if one.wall_ms > after_ms)
+            if not moved:
+                return moved
+            self.replace_waiting({*self._waiting, *(self._by_id[one].body for one in moved)})
+            leaving = set(moved)
+            before = (self._stored, self._entries, self._by_id, self._order, self._places, self._heads)
+            self._stored = [one for one in self._stored if one.id not in leaving]
+            self._by_id = {one.id: one for one in self._stored}
+            self._entries = {one.id: self._entries[one.id] for one in self._stored}
+            self._order = [key for key in self._order if key[-1] not in leaving]
+            self._places, self._heads = {}, {}
+            for entry in self._entries.values():
+                bisect.insort(self._places.setdefault((entry.device, entry.sequence), []), entry.id)
+                self._raise_head(entry)
+            self._departures += 1
+            self.drop_snapshots()
+
+            def undo() -> None:
+                self._stored, self._entries, self._by_id, self._order, self._places, self._heads = before
+                self._departures -= 1
+
+            self._will_undo(undo)
+            return moved
+
+    def departures(self) -> int:
+        return self._departures
+
+    # --- heads that were signed by their devices ---
+
+    def signed_heads(self) -> Sequence[SignedHead]:
+        return self._signed
+
+    def replace_signed_heads(self, heads: Iterable[SignedHead]) -> None:
+        before = self._signed
+        self._signed = tuple(sorted(heads, key=lambda one: (one.device, one.sequence, one.event)))
+        self._will_undo(lambda: setattr(self, "_signed", before))
 
     # --- blobs ---
 
@@ -252,6 +301,10 @@ class MemoryStore:
 
     def close(self) -> None:
         """Nothing to let go of."""
+
+
+def _key(entry: IndexEntry) -> tuple[int, int, str, int, str]:
+    return (entry.wall_ms, entry.counter, entry.device, entry.sequence, entry.id)
 
 
 def _restore(table: dict[str, _Value], name: str, before: _Value | None) -> None:

@@ -1,7 +1,8 @@
 """Merging: the union of two records, in any order, any number of times, without loss.
 
-Every event is checked before it is taken. One that rests on an event which is not here yet waits beside the record
-until that event comes, so the record is at every moment something that a device could have known.
+Every event is checked before it is taken. One that rests on an event which is not here, for which its device has not
+signed, or whose clock is too far ahead, waits beside the record until that changes, so the record is at every moment
+something that a device could have known.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from loopworthy.record.clock_bound import latest_acceptable_ms, set_apart_beyond
 from loopworthy.record.copies import become_new_device
 from loopworthy.record.erasable import is_true, tombstone
 from loopworthy.record.events import TEXT_ERASED, TextErased
@@ -17,6 +19,7 @@ from loopworthy.record.exchange import (
     BlobLine,
     EndLine,
     EventLine,
+    HeadLine,
     Line,
     TextLine,
     blob_of,
@@ -25,12 +28,15 @@ from loopworthy.record.exchange import (
     text_of,
 )
 from loopworthy.record.forks import Fork, forks
-from loopworthy.record.order import link_fault, rests_on
+from loopworthy.record.placing import Placing, SetApart, place, set_apart, waiting_envelopes
 from loopworthy.record.registry import Registry
-from loopworthy.record.store import Store, checked_envelope
+from loopworthy.record.signing import SignedHead, is_keyed
+from loopworthy.record.store import Store
+from loopworthy.record.vouching import ForkProof, covered, fork_proofs, stands_at, worth_keeping
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.event import Envelope, decode_envelope
-from loopworthy.vocabulary.identity import EventId, RecordId, event_id, short
+from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
+from loopworthy.vocabulary.time import Moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,19 +68,29 @@ class MergeReport:
         The record that was merged into.
     taken, already_here : int
         Events that were new here, and events that were not.
+    after, through : int
+        Positions in the store: what was taken lies behind the one and up to the other (`Record.events_since`).
     waiting : tuple of str
         Events that rest on something which has not arrived yet; kept beside the record.
+    not_vouched : tuple of str
+        Events for which their device has not signed yet, and what rests on them; kept beside the record.
+    ahead : tuple of SetApart
+        Events whose clock is beyond the bound, and what rests on them, with how far; kept beside the record.
+    departed : tuple of str
+        Events that were in the record and have been set apart now, because the clock here shows that theirs was ahead.
     refused : tuple of Refusal
         What was not taken.
     forks : tuple of Fork
         All forks that the record has now.
+    fork_proofs : tuple of ForkProof
+        Forks that their device has signed itself, with both signatures.
     unknown_kinds : dict
         Taken events whose kind and version this program does not know, counted; they are kept as they are.
     texts_taken, texts_erased, blobs_taken : int
         What was new beside the chains.
     new_device : bool
-        Whether the file brought events of this device's own chain, so that this store is an old copy and writes as
-        a new device from now on.
+        Whether this store writes as a new device from now on: the file brought events, or a signed head, of this
+        device's own chain that are not here, so this is an old copy; or its own last events were set apart.
     whole : bool
         Whether the file reached its own last line.
     """
@@ -82,9 +98,15 @@ class MergeReport:
     record: RecordId
     taken: int
     already_here: int
+    after: int
+    through: int
     waiting: tuple[EventId, ...]
+    not_vouched: tuple[EventId, ...]
+    ahead: tuple[SetApart, ...]
+    departed: tuple[EventId, ...]
     refused: tuple[Refusal, ...]
     forks: tuple[Fork, ...]
+    fork_proofs: tuple[ForkProof, ...]
     unknown_kinds: dict[str, int]
     texts_taken: int
     texts_erased: int
@@ -93,7 +115,15 @@ class MergeReport:
     whole: bool
 
 
-def merge(store: Store, registry: Registry, lines: Iterable[bytes], *, adopt: bool = False) -> MergeReport:
+def merge(
+    store: Store,
+    registry: Registry,
+    lines: Iterable[bytes],
+    *,
+    now: Moment,
+    vouched: Iterable[SignedHead] = (),
+    adopt: bool = False,
+) -> MergeReport:
     """Take everything from an export that is not here yet; all of it or, after an exception, nothing.
 
     Parameters
@@ -103,7 +133,12 @@ def merge(store: Store, registry: Registry, lines: Iterable[bytes], *, adopt: bo
     registry : Registry
         Only for telling which kinds are not known here.
     lines : iterable of bytes
-        The export, as `export_lines` gives it.
+        The export, as `export_lines` or `chunk` gives it.
+    now : Moment
+        The clock here: events too far ahead of it are set apart.
+    vouched : iterable of SignedHead
+        Heads whose signatures were checked (`receiving.check_heads`). A signed head in the lines that is not among
+        them, nor kept here already, is refused.
     adopt : bool
         Whether an empty store becomes a store of the exported record.
 
@@ -118,11 +153,20 @@ def merge(store: Store, registry: Registry, lines: Iterable[bytes], *, adopt: bo
     header = read_header(next(numbered, (0, b""))[1])
     with store.transaction():
         _require_record(store, header.record, adopt=adopt)
-        merging = _Merging(store, registry)
+        merging = _Merging(store, registry, now, latest_acceptable_ms(now, told=header.exported_at))
+        merging.trust(vouched)
         for number, line in numbered:
             if line.strip():
                 merging.read(number, line)
         return merging.finish()
+
+
+def settle(store: Store, registry: Registry, *, now: Moment) -> MergeReport:
+    """Take in what waits and can be placed now that time has passed; set apart what turns out to be ahead."""
+    with store.transaction():
+        settling = _Merging(store, registry, now, latest_acceptable_ms(now), whole=True)
+        settling.trust(())
+        return settling.finish()
 
 
 def _require_record(store: Store, record: RecordId, *, adopt: bool) -> None:
@@ -144,16 +188,24 @@ def _require_record(store: Store, record: RecordId, *, adopt: bool) -> None:
 class _Merging:
     store: Store
     registry: Registry
+    now: Moment
+    latest_ms: int | None
+    whole: bool = False
     bodies: dict[EventId, bytes] = field(default_factory=dict)
     candidates: dict[EventId, Envelope] = field(default_factory=dict)
     line_of: dict[EventId, int] = field(default_factory=dict)
-    known: dict[EventId, Envelope] = field(default_factory=dict)
+    genuine: set[SignedHead] = field(default_factory=set)
+    heads: set[SignedHead] = field(default_factory=set)
     refused: list[Refusal] = field(default_factory=list)
     already_here: int = 0
     texts_taken: int = 0
     texts_erased: int = 0
     blobs_taken: int = 0
-    whole: bool = False
+
+    def trust(self, vouched: Iterable[SignedHead]) -> None:
+        """These were checked; those of other records say nothing here."""
+        self.heads = set(self.store.signed_heads())
+        self.genuine = self.heads | {one for one in vouched if one.record == self.store.record_id()}
 
     def read(self, number: int, line: bytes) -> None:
         event = ""
@@ -168,6 +220,8 @@ class _Merging:
         match line:
             case EventLine():
                 self._keep_event(number, line.event, line.body.encode())
+            case HeadLine():
+                self._keep_head(line.head)
             case TextLine():
                 text = text_of(line)
                 if not is_true(text):
@@ -198,60 +252,67 @@ class _Merging:
             self.bodies[identity] = body
             self.line_of[identity] = number
 
+    def _keep_head(self, head: SignedHead) -> None:
+        if head.record != self.store.record_id():
+            raise InputError("record", short(head.record), f"record {short(self.store.record_id())}")
+        if head not in self.genuine:
+            raise InputError("signature", short(head.signature), f"one of device {short(head.device)} that was checked")
+        self.heads.add(head)
+
     def finish(self) -> MergeReport:
-        for body in self.store.waiting():
-            self._keep_waiting(body)
-        taken: list[EventId] = []
-        waiting: list[EventId] = []
-        # An event that can be taken has a later clock than all it rests on: one walk in clock order finds every one.
-        for identity in sorted(self.candidates, key=self._order):
-            envelope = self.candidates[identity]
-            if not all(self._recall(one) for one in rests_on(envelope)):
-                waiting.append(identity)
-            elif fault := link_fault(envelope, self.known):
-                self.refused.append(Refusal(line=self.line_of.get(identity, 0), event=identity, why=fault))
-            else:
-                taken.append(identity)
-                self.known[identity] = envelope
-        self.store.take(self.bodies[identity] for identity in taken)
-        self.store.replace_waiting(self.bodies[identity] for identity in waiting)
-        unknown = self._look_at(taken)
         own = self.store.device_id()
-        copied = bool(own) and any(self.candidates[one].device == own for one in (*taken, *waiting))
-        if copied:
+        after = self.store.last_position()
+        departed = set_apart_beyond(self.store, self.latest_ms)
+        for identity, envelope in waiting_envelopes(self.store).items():
+            self.candidates.setdefault(identity, envelope)
+        for body in self.store.waiting():
+            self.bodies.setdefault(event_id(body), body)
+        placing = place(self.store, self.candidates, heads=self.heads, latest_ms=self.latest_ms)
+        self._refuse(placing)
+        self.store.take(self.bodies[identity] for identity in placing.taken)
+        self.store.replace_waiting(self.bodies[identity] for identity in placing.beside)
+        self.store.replace_signed_heads(worth_keeping(self.store, self.heads))
+        unknown = self._look_at(placing.taken)
+        if self._is_a_copy(own, placing):
             become_new_device(self.store)
         return MergeReport(
             record=self.store.record_id(),
-            taken=len(taken),
+            taken=len(placing.taken),
             already_here=self.already_here,
-            waiting=tuple(waiting),
+            after=after,
+            through=self.store.last_position(),
+            waiting=tuple(placing.missing),
+            not_vouched=tuple(placing.not_vouched),
+            ahead=tuple(set_apart(one, self.candidates[one], self.now) for one in placing.ahead),
+            departed=departed,
             refused=tuple(sorted(self.refused, key=lambda one: one.line)),
             forks=forks(self.store),
+            fork_proofs=fork_proofs(self.store),
             unknown_kinds=unknown,
             texts_taken=self.texts_taken,
             texts_erased=self.texts_erased,
             blobs_taken=self.blobs_taken,
-            new_device=copied,
+            new_device=bool(own) and not self.store.device_id(),
             whole=self.whole,
         )
 
-    def _keep_waiting(self, body: bytes) -> None:
-        identity = event_id(body)
-        if identity not in self.candidates:
-            self.candidates[identity] = decode_envelope(body)
-            self.bodies[identity] = body
+    def _refuse(self, placing: Placing) -> None:
+        for identity, why in placing.faults.items():
+            self.refused.append(Refusal(line=self.line_of.get(identity, 0), event=identity, why=why))
 
-    def _order(self, identity: EventId) -> tuple[int, int, str, int, str]:
-        one = self.candidates[identity]
-        return (one.clock.wall_ms, one.clock.counter, one.device, one.sequence, identity)
+    def _is_a_copy(self, own: DeviceId, placing: Placing) -> bool:
+        """Whether this device's own chain has a part that is not from here, so that this store is an old copy.
 
-    def _recall(self, identity: EventId) -> bool:
-        if identity not in self.known:
-            found = self.store.find(identity, limit=1)
-            if not found or found[0].id != identity:
-                return False
-            self.known[identity] = checked_envelope(found[0])
-        return True
+        Of a keyed chain only what its key has signed says so: others can make events in its name, but not heads.
+        """
+        if not own or self.store.device_id() != own:
+            return False
+        if not is_keyed(own):
+            return any(self.candidates[one].device == own for one in (*placing.taken, *placing.beside))
+        vouched = covered(self.candidates, self.heads) - placing.faults.keys()
+        return any(self.candidates[one].device == own for one in vouched) or any(
+            one.device == own and not stands_at(self.store, one) for one in self.heads
+        )
 
     def _look_at(self, taken: list[EventId]) -> dict[str, int]:
         unknown: Counter[str] = Counter()

@@ -8,7 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import msgspec
+
 from loopworthy.record.events import CHAIN_OPENED
+from loopworthy.record.signing import device_of, is_keyed
 from loopworthy.vocabulary.event import GENESIS, Envelope, HybridTime, SeenHead
 from loopworthy.vocabulary.identity import DeviceId, EventId, short
 from loopworthy.vocabulary.time import Moment
@@ -32,6 +35,8 @@ def link_fault(envelope: Envelope, known: Mapping[EventId, Envelope]) -> str | N
     """Why an event does not fit onto those that it rests on, all of them known; None where it fits."""
     if (envelope.kind == CHAIN_OPENED) != (envelope.previous == GENESIS):
         return f"a chain begins with {CHAIN_OPENED} and has it nowhere else"
+    if envelope.previous == GENESIS and not _fits_its_key(envelope):
+        return "its device is not that of its public key"
     if envelope.device in envelope.seen:
         return "it counts its own chain among the others that it has seen"
     if envelope.previous != GENESIS:
@@ -48,6 +53,27 @@ def link_fault(envelope: Envelope, known: Mapping[EventId, Envelope]) -> str | N
         if envelope.clock <= other.clock:
             return f"its clock is not after that of event {short(head.event)}, which it had seen"
     return None
+
+
+class _Key(msgspec.Struct, frozen=True):
+    public_key: str = ""
+
+
+def _fits_its_key(opening: Envelope) -> bool:
+    """Whether the first event of a chain names the key that its device is made from, or neither has one.
+
+    The key's place in the payload is the same in every version of the kind, for this has to be told of all of them.
+    """
+    try:
+        key = _KEY.decode(opening.payload).public_key
+    except (msgspec.MsgspecError, UnicodeDecodeError):
+        key = ""
+    if is_keyed(opening.device) or key:
+        return opening.device == device_of(opening.record, key)
+    return True
+
+
+_KEY = msgspec.json.Decoder(_Key)
 
 
 def _previous_fault(envelope: Envelope, previous: Envelope) -> str | None:

@@ -7,19 +7,24 @@ elsewhere.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
+from loopworthy.record.acts import Act, Acts
 from loopworthy.record.chain import Writer, new_record_id
+from loopworthy.record.copies import become_new_device
 from loopworthy.record.erasable import keep, tombstone
 from loopworthy.record.events import CHAIN_OPENED, HEAD_WITNESSED, TEXT_ERASED, ChainOpened, HeadWitnessed, TextErased
 from loopworthy.record.forks import Fork, forks
 from loopworthy.record.registry import Registry
+from loopworthy.record.signing import DeviceKeys, is_keyed
 from loopworthy.record.store import Heads, KeptText, Store, StoredEvent, Token, checked_envelope
 from loopworthy.vocabulary.errors import DamagedError, InputError, RecordError, UnknownNameError
 from loopworthy.vocabulary.event import Event
-from loopworthy.vocabulary.identity import DeviceId, RecordId, ThingId, event_id, fingerprint, short
+from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, ThingId, event_id, fingerprint, short
 from loopworthy.vocabulary.time import Moment
 
 FINGERPRINT_DIGITS: Final = 16
@@ -55,6 +60,8 @@ class Record:
         What people call this device; written down when its chain is opened.
     token : callable
         Gives so many random bytes.
+    keys : DeviceKeys, optional
+        With which new chains are opened and old ones recognised; without it chains are not signed.
 
     Raises
     ------
@@ -62,16 +69,21 @@ class Record:
         If the store holds no record.
     """
 
-    def __init__(self, store: Store, registry: Registry, *, device_name: str, token: Token) -> None:
+    def __init__(
+        self, store: Store, registry: Registry, *, device_name: str, token: Token, keys: DeviceKeys | None = None
+    ) -> None:
         if not store.record_id():
             raise RecordError("This store holds no record yet", next_step="Begin a record, or merge one into it")
         self.store = store
         self.registry = registry
         self._device_name = device_name
         self._token = token
-        # Decoded events in the total order, and the position up to which they are all in it. Replaced as a whole,
-        # never changed, so that a reader in another thread keeps a consistent one.
-        self._decoded: tuple[tuple[Event, ...], int] = ((), 0)
+        self._keys = keys
+        # Decoded events in the total order, the position up to which they are all in it, and how often events had
+        # left by then. Replaced as a whole, never changed, so that a reader in another thread keeps a consistent one.
+        self._decoded: tuple[tuple[Event, ...], int, int] = ((), 0, 0)
+        self._acts = Acts(store)
+        self._act: Act | None = None
 
     @classmethod
     def begin(
@@ -84,6 +96,7 @@ class Record:
         now: Moment,
         token: Token,
         invented: bool = False,
+        keys: DeviceKeys | None = None,
     ) -> Record:
         """A new record in an empty store, with this device's chain opened.
 
@@ -108,7 +121,7 @@ class Record:
                     next_step="Open it, or use a new file",
                 )
             store.set_record_id(new_record_id(token))
-            record = cls(store, registry, device_name=device_name, token=token)
+            record = cls(store, registry, device_name=device_name, token=token, keys=keys)
             opening = ChainOpened(device_name=device_name, record_title=title.strip(), invented=invented)
             record._writer(now, opening).append_all(())
         return record
@@ -156,15 +169,25 @@ class Record:
         StoreError
             If stored bytes do not fit their hash: nothing may be concluded from a damaged record.
         """
-        known, through = self._decoded
+        departures = self.departures
+        known, through, before = self._decoded
+        if departures != before:
+            known, through = (), 0
         arrivals = self.events_since(through)
         if not arrivals.events:
+            if departures != before and not self.store.in_transaction:
+                self._decoded = (known, through, departures)
             return known
         ordered = sorted((*known, *arrivals.events), key=lambda event: event.order)
         result = tuple(ordered)
         if not self.store.in_transaction:  # what is read inside a transaction may still be taken back
-            self._decoded = (result, arrivals.through)
+            self._decoded = (result, arrivals.through, departures)
         return result
+
+    @property
+    def departures(self) -> int:
+        """How often events were set apart; after a change all that was read before has to be read anew."""
+        return self.store.departures()
 
     def events_since(self, position: int) -> Arrivals:
         """Events that arrived after a position, in order of arrival; 0 for all."""
@@ -224,8 +247,40 @@ class Record:
 
     def _writer(self, now: Moment, opening: ChainOpened) -> Writer:
         return Writer(
-            self.store, self.registry, now=now, token=self._token, device_name=self._device_name, opening=opening
+            self.store,
+            self.registry,
+            now=now,
+            token=self._token,
+            device_name=self._device_name,
+            opening=opening,
+            act=self._act,
+            keys=self._keys,
         )
+
+    @contextmanager
+    def acting(self, act: str) -> Iterator[None]:
+        """Whatever is recorded inside belongs to one act: one sending of one form.
+
+        Parameters
+        ----------
+        act : str
+            A name that nothing else has, made by chance when the form was drawn.
+
+        Raises
+        ------
+        RecordedBeforeError
+            At the first attempt to write inside, if the act stands in the record already; nothing is recorded then.
+        """
+        before = self._act
+        self._act = Act(act, self._acts)
+        try:
+            yield
+        finally:
+            self._act = before
+
+    def events_of_act(self, act: str) -> tuple[EventId, ...]:
+        """What one act recorded, in order of arrival; nothing where it recorded nothing."""
+        return self._acts.events_of(act)
 
     def witness(self, text: str, *, now: Moment, read_by: ThingId = "", typed_by: ThingId = "") -> Event:
         """Record that somebody compared a fingerprint from outside with this record and found its event here."""
@@ -235,6 +290,18 @@ class Record:
             device=one.device, sequence=one.sequence, event=found.id, fingerprint=fingerprint(found.id)
         )
         return self.writer(now).append(HEAD_WITNESSED, witnessed, read_by=read_by, typed_by=typed_by)
+
+    def become_keyed(self, now: Moment) -> bool:
+        """Open a chain that this device signs, if it has none yet: before it first exchanges; whether it did.
+
+        Its chain without a key, if it wrote one, is named by the new one and stays readable, unsigned.
+        """
+        if self._keys is None or is_keyed(self.device):
+            return False
+        with self.store.transaction():
+            become_new_device(self.store)
+            self.writer(now).append_all(())
+        return True
 
     # --- beside the chain ---
 

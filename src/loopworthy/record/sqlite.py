@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from loopworthy.record.copies import notice_copy
-from loopworthy.record.sqlite_schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION, statements, translated
+from loopworthy.record.signing import SignedHead
+from loopworthy.record.sqlite_schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION, UPGRADES, statements, translated
 from loopworthy.record.store import (
     Heads,
     IndexEntry,
@@ -30,10 +31,13 @@ from loopworthy.record.store import (
 )
 from loopworthy.vocabulary.errors import ConflictError, StoreError
 from loopworthy.vocabulary.event import HybridTime, SeenHead
-from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, short
+from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
 
 _RECORD: Final = "record"
 _DEVICE: Final = "device"
+_DEPARTURES: Final = "departures"
+_MOVED: Final = "moved"
+"""Settings: how often events were set apart, and how many have left the table of events by that."""
 _ORDER: Final = "wall_ms, counter, device, sequence, id"
 
 # One index probe for each chain instead of a walk over all events.
@@ -119,7 +123,7 @@ class SqliteStore:
             self._connection.execute("PRAGMA secure_delete = ON")  # what is erased is overwritten
             if may_write and self._is_empty():
                 self._make_tables()
-            self._require_own_file()
+            self._require_own_file(may_upgrade=may_write)
             if may_write and self._connection.execute("PRAGMA journal_mode").fetchone()[0] != journal:
                 self._connection.execute(f"PRAGMA journal_mode = {journal}")
 
@@ -129,15 +133,26 @@ class SqliteStore:
                 for statement in statements(SCHEMA):
                     self._connection.execute(statement)
 
-    def _require_own_file(self) -> None:
+    def _require_own_file(self, *, may_upgrade: bool) -> None:
         application, version = self._pragma("application_id"), self._pragma("user_version")
         if application != APPLICATION_ID:
             raise StoreError(f"{self._name} is not a record", next_step="Check the name of the file")
-        if version != SCHEMA_VERSION:
+        if may_upgrade and version in UPGRADES:
+            version = self._upgrade()
+        # An older file on a write-protected medium is read as it is: it has no signed heads.
+        self._has_signed_heads = version == SCHEMA_VERSION
+        if version != SCHEMA_VERSION and (may_upgrade or version not in UPGRADES):
             raise StoreError(
                 f"{self._name} is of store version {version}, this program knows version {SCHEMA_VERSION}",
                 next_step="Open it with the newer program",
             )
+
+    def _upgrade(self) -> int:
+        with self.transaction():
+            while (version := self._pragma("user_version")) in UPGRADES:  # read anew: somebody may have been faster
+                for statement in statements(UPGRADES[version]):
+                    self._connection.execute(statement)
+        return version
 
     def _is_empty(self) -> bool:
         return self._pragma("schema_version") == 0
@@ -211,7 +226,7 @@ class SqliteStore:
             actual = self._head(chain_of(bodies))
             for entry, body in zip(chain_entries(bodies, actual=actual, believed=head), bodies, strict=True):
                 self._insert(entry, body)
-            return int(self._read("SELECT MAX(position) FROM events")[0][0])
+            return self.last_position()
 
     def take(self, bodies: Iterable[bytes]) -> int:
         with self.transaction():
@@ -269,6 +284,10 @@ class SqliteStore:
         rows = self._read("SELECT device, sequence FROM events GROUP BY device, sequence HAVING COUNT(*) > 1")
         return [(device, sequence) for device, sequence in rows]
 
+    def last_position(self) -> int:
+        rows = self._read("SELECT seq FROM sqlite_sequence WHERE name = 'events'")
+        return int(rows[0][0]) if rows else 0
+
     def count(self) -> int:
         return int(self._read("SELECT COUNT(*) FROM events")[0][0])
 
@@ -276,16 +295,60 @@ class SqliteStore:
         rows = self._read("SELECT id, device, sequence, wall_ms, counter, kind FROM events ORDER BY position")
         return [IndexEntry._make(row) for row in rows]
 
-    # --- events that cannot be placed yet ---
+    # --- events that are no part of the record yet, or not now ---
 
     def waiting(self) -> Sequence[bytes]:
         return [body for (body,) in self._read("SELECT body FROM waiting ORDER BY id")]
 
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
+        wanted = {event_id(body): body for body in bodies}
         with self.transaction():
-            self._write("DELETE FROM waiting")
-            for body in bodies:
-                self._write("INSERT INTO waiting VALUES (?, ?)", (index_entry(body).id, body))
+            # Only the difference is written: in a long exchange most of what waits goes on waiting.
+            here = {identity for (identity,) in self._read("SELECT id FROM waiting")}
+            for identity in here - wanted.keys():
+                self._write("DELETE FROM waiting WHERE id = ?", (identity,))
+            for identity in sorted(wanted.keys() - here):
+                self._write("INSERT INTO waiting VALUES (?, ?)", (identity, wanted[identity]))
+
+    def set_apart(self, *, after_ms: int) -> Sequence[EventId]:
+        with self.transaction():
+            moved = [one for (one,) in self._read("SELECT id FROM events WHERE wall_ms > ? ORDER BY id", (after_ms,))]
+            if moved:
+                self._write(
+                    "INSERT INTO waiting SELECT id, body FROM events WHERE wall_ms > ? ON CONFLICT DO NOTHING",
+                    (after_ms,),
+                )
+                self._write("DELETE FROM events WHERE wall_ms > ?", (after_ms,))
+                self.put_setting(_MOVED, str(int(self.setting(_MOVED) or 0) + len(moved)))
+                self.put_setting(_DEPARTURES, str(self.departures() + 1))
+                self.drop_snapshots()
+            return moved
+
+    def departures(self) -> int:
+        return int(self.setting(_DEPARTURES) or 0)
+
+    # --- heads that were signed by their devices ---
+
+    def signed_heads(self) -> Sequence[SignedHead]:
+        if not self._has_signed_heads:
+            return []
+        rows = self._read("SELECT * FROM signed_heads ORDER BY device, sequence, event")
+        record = self.record_id()
+        return [
+            SignedHead(
+                record=record, device=device, sequence=sequence, event=event, public_key=public_key, signature=signature
+            )
+            for device, sequence, event, public_key, signature in rows
+        ]
+
+    def replace_signed_heads(self, heads: Iterable[SignedHead]) -> None:
+        with self.transaction():
+            self._write("DELETE FROM signed_heads")
+            for one in heads:
+                self._write(
+                    "INSERT OR REPLACE INTO signed_heads VALUES (?, ?, ?, ?, ?)",
+                    (one.device, one.sequence, one.event, one.public_key, one.signature),
+                )
 
     # --- blobs ---
 
@@ -351,11 +414,12 @@ class SqliteStore:
             found = [row[0] for row in self._read("PRAGMA integrity_check")]
             missing = self._read(
                 "SELECT COALESCE((SELECT seq FROM sqlite_sequence WHERE name = 'events'), 0) - COUNT(*) FROM events"
-            )[0][0]
+            )[0][0] - int(self.setting(_MOVED) or 0)
         except StoreError as error:
             return [error.message]
         problems = [] if found == ["ok"] else found
-        # Positions are handed out one by one and taken back with a transaction, so a gap is a row somebody removed.
+        # Positions are handed out one by one and taken back with a transaction, so a gap is a row that was set apart or
+        # that somebody removed.
         return [*problems, f"{missing} events were removed from the file"] if missing else problems
 
     def copy_to(self, target: Path) -> None:

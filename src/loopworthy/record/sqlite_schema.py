@@ -1,6 +1,7 @@
 """The tables of the SQLite store, and its driver's errors in the words of the record.
 
-SQLite up to 3.39 is enough. The tables refuse to change or delete an event, whoever asks.
+SQLite up to 3.39 is enough. The tables refuse to change an event, and to take one away that does not lie among the
+waiting ones, whoever asks.
 """
 
 from __future__ import annotations
@@ -15,7 +16,22 @@ from loopworthy.vocabulary.errors import StoreError
 APPLICATION_ID: Final = 0x4C6F7077
 """Marks a SQLite file as a record, in the header field made for that ("Lopw")."""
 
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 2
+
+_MAY_ONLY_MOVE: Final = """CREATE TRIGGER events_are_not_deleted BEFORE DELETE ON events
+    WHEN NOT EXISTS (SELECT 1 FROM waiting WHERE waiting.id = OLD.id AND waiting.body = OLD.body)
+    BEGIN SELECT RAISE(ABORT, 'an event is never deleted'); END;
+"""
+
+_SIGNED_HEADS: Final = """CREATE TABLE signed_heads (
+    device TEXT NOT NULL,
+    sequence INTEGER NOT NULL,
+    event TEXT NOT NULL,
+    public_key TEXT NOT NULL,
+    signature TEXT NOT NULL,
+    PRIMARY KEY (device, sequence, event)
+);
+"""
 
 SCHEMA: Final = f"""
 CREATE TABLE events (
@@ -33,16 +49,22 @@ CREATE INDEX events_in_order ON events (wall_ms, counter, device, sequence, id);
 CREATE INDEX events_by_kind ON events (kind);
 CREATE TRIGGER events_are_not_edited BEFORE UPDATE ON events
     BEGIN SELECT RAISE(ABORT, 'an event is never edited'); END;
-CREATE TRIGGER events_are_not_deleted BEFORE DELETE ON events
-    BEGIN SELECT RAISE(ABORT, 'an event is never deleted'); END;
-CREATE TABLE waiting (id TEXT PRIMARY KEY, body BLOB NOT NULL);
+{_MAY_ONLY_MOVE}CREATE TABLE waiting (id TEXT PRIMARY KEY, body BLOB NOT NULL);
 CREATE TABLE blobs (digest TEXT PRIMARY KEY, body BLOB NOT NULL);
 CREATE TABLE texts (digest TEXT PRIMARY KEY, salt BLOB, words TEXT);
 CREATE TABLE snapshots (name TEXT PRIMARY KEY, through INTEGER NOT NULL, body BLOB NOT NULL);
 CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL);
-PRAGMA application_id = {APPLICATION_ID};
+{_SIGNED_HEADS}PRAGMA application_id = {APPLICATION_ID};
 PRAGMA user_version = {SCHEMA_VERSION};
 """
+
+UPGRADES: Final = {
+    1: f"""
+DROP TRIGGER events_are_not_deleted;
+{_MAY_ONLY_MOVE}{_SIGNED_HEADS}PRAGMA user_version = 2;
+""",
+}
+"""From each older version to the next one."""
 
 _CAUSES: Final = {
     sqlite3.SQLITE_FULL: ("the disk is full", "Make room, then do it again; nothing of it was recorded"),

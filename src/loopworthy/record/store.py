@@ -12,6 +12,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
+from loopworthy.record.signing import SignedHead
 from loopworthy.vocabulary.errors import ConflictError, DamagedError, InputError
 from loopworthy.vocabulary.event import GENESIS, Envelope, HybridTime, SeenHead, decode_envelope
 from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
@@ -158,6 +159,10 @@ class Store(Protocol):
         """Places of chains that hold more than one event, by device and sequence."""
         ...
 
+    def last_position(self) -> int:
+        """The position of the event that arrived last; 0 in a new store. Never falls, unless a transaction fails."""
+        ...
+
     def count(self) -> int:
         """How many events there are."""
         ...
@@ -166,14 +171,37 @@ class Store(Protocol):
         """What the store has written down about each event, in order of arrival."""
         ...
 
-    # --- events that cannot be placed yet ---
+    # --- events that are no part of the record yet, or not now ---
 
     def waiting(self) -> Sequence[bytes]:
-        """Events that came before something they rest on, ordered by identity. They are no part of the record yet."""
+        """Events beside the record, ordered by identity: they rest on something that is not here, nobody has vouched
+        for them, or their clock is too far ahead. `beside` tells which."""
         ...
 
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
         """Let exactly these events wait."""
+        ...
+
+    def set_apart(self, *, after_ms: int) -> Sequence[EventId]:
+        """Move every event whose clock is later than this from the record to those that wait; which, sorted.
+
+        An event's clock is later than that of all it rests on, so what stays is whole. Positions of what stays do not
+        change; what comes back later arrives anew.
+        """
+        ...
+
+    def departures(self) -> int:
+        """How often events were set apart. Who has read events before this number changed has to read anew."""
+        ...
+
+    # --- heads that were signed by their devices ---
+
+    def signed_heads(self) -> Sequence[SignedHead]:
+        """The signed heads that are kept, by device, sequence and event."""
+        ...
+
+    def replace_signed_heads(self, heads: Iterable[SignedHead]) -> None:
+        """Keep exactly these."""
         ...
 
     # --- blobs ---

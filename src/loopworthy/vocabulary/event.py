@@ -66,6 +66,9 @@ class Envelope(msgspec.Struct, frozen=True, kw_only=True):
         Device to the last event known of that other device's chain.
     previous : str
         Identity of the event before in this chain; `GENESIS` for the first.
+    act : str
+        One name for everything that was recorded by one sending of one form, so that the same form sent twice is known
+        again. Not written at all where there is none.
     """
 
     record: RecordId
@@ -82,6 +85,7 @@ class Envelope(msgspec.Struct, frozen=True, kw_only=True):
     typed_by: ThingId = ""
     subjects: tuple[ThingId, ...] = ()
     seen: dict[DeviceId, SeenHead] = msgspec.field(default_factory=dict)
+    act: str | msgspec.UnsetType = msgspec.UNSET
 
     def __post_init__(self) -> None:
         if self.sequence < 1:

@@ -72,7 +72,8 @@ def told(seed: int = 614) -> Teller:
 def going_on(club: Teller) -> Teller:
     """A copy of the story to go on with, so that the others still see it as it was told."""
     store = MemoryStore()
-    merge(store, registry(), export_lines(club.workplace.record.store, exported_at=club.clock()), adopt=True)
+    lines = export_lines(club.workplace.record.store, exported_at=club.clock())
+    merge(store, registry(), lines, now=club.clock(), adopt=True)
     record = Record(store, registry(), device_name="copy", token=lambda count: bytes(range(count)))
     clock = WalkingClock(club.clock())
     copied = Teller(

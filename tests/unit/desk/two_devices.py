@@ -21,7 +21,7 @@ def joined(shop: Shop, device_name: str) -> Shop:
     clock = WalkingClock(shop.clock())
     store = MemoryStore()
     known = bootstrap.registry()
-    merge(store, known, list(carrying.take_out(shop.workplace)), adopt=True)
+    merge(store, known, list(carrying.take_out(shop.workplace)), now=clock(), adopt=True)
     record = Record(store, known, device_name=device_name, token=secrets.token_bytes)
     workplace = Workplace(record, shop.workplace.catalogue, clock)
     workplace.writer().append_all(())

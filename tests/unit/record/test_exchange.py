@@ -29,7 +29,7 @@ def test_the_lines_can_be_read_without_this_program(record: Record) -> None:
     header, *lines, end = [json.loads(line) for line in lines_of(record.store)]
     assert header == {
         "format": "loopworthy-record",
-        "version": 1,
+        "version": 2,
         "record": record.id,
         "exported_at": {"at": "2026-05-15T08:40:00+02:00", "zone": "Europe/Malta"},
         "heads": {record.device: {"sequence": 2, "event": record.events()[-1].id}},

@@ -15,7 +15,19 @@ from loopworthy.record.verify import verify
 from loopworthy.vocabulary.errors import InputError, StoreError
 from loopworthy.vocabulary.event import Envelope, HybridTime, SeenHead, decode_envelope, encode
 from loopworthy.vocabulary.identity import event_id
-from tests.contract.record_makers import Noted, at, begin, bodies, join, known_kinds, lines_of, note, send, tokens
+from tests.contract.record_makers import (
+    START_MS,
+    Noted,
+    at,
+    begin,
+    bodies,
+    join,
+    known_kinds,
+    lines_of,
+    note,
+    send,
+    tokens,
+)
 
 
 @pytest.fixture
@@ -47,9 +59,9 @@ def test_what_is_new_is_taken_and_what_is_here_is_counted(laptop: Record) -> Non
 def test_a_record_is_adopted_only_when_asked_to(laptop: Record) -> None:
     target = MemoryStore()
     with pytest.raises(InputError, match="which is empty.*Ask to adopt the record"):
-        merge(target, known_kinds(), lines_of(laptop.store))
+        merge(target, known_kinds(), lines_of(laptop.store), now=at(86_400))
     assert (target.record_id(), target.count()) == ("", 0)
-    assert merge(target, known_kinds(), lines_of(laptop.store), adopt=True).record == laptop.id
+    assert merge(target, known_kinds(), lines_of(laptop.store), now=at(86_400), adopt=True).record == laptop.id
 
 
 def test_another_record_is_not_mixed_in(laptop: Record) -> None:
@@ -62,7 +74,7 @@ def test_another_record_is_not_mixed_in(laptop: Record) -> None:
 def test_an_event_of_another_record_is_refused_even_under_the_right_header(laptop: Record) -> None:
     header, *_ = lines_of(laptop.store)
     foreign = bodies("a1", 1)[0]
-    report = merge(laptop.store, known_kinds(), [header, _line(foreign)])
+    report = merge(laptop.store, known_kinds(), [header, _line(foreign)], now=at(86_400))
     assert [(one.line, one.event) for one in report.refused] == [(2, event_id(foreign))]
     assert "record must be record" in report.refused[0].why
 
@@ -70,25 +82,27 @@ def test_an_event_of_another_record_is_refused_even_under_the_right_header(lapto
 @pytest.mark.parametrize("lines", [[], [b"\n"], [b"{}\n"], [b"hello\n"], [b"\xff\xfe\n"]])
 def test_a_file_that_is_no_export_is_refused(laptop: Record, lines: list[bytes]) -> None:
     with pytest.raises(InputError, match="must be an exported record"):
-        merge(laptop.store, known_kinds(), lines)
+        merge(laptop.store, known_kinds(), lines, now=at(86_400))
 
 
 def test_an_export_of_another_format_or_version_is_refused(laptop: Record) -> None:
     header, *rest = lines_of(laptop.store)
     with pytest.raises(InputError, match="format must be loopworthy-record"):
-        merge(laptop.store, known_kinds(), [header.replace(b"loopworthy-record", b"other-record"), *rest])
+        merge(
+            laptop.store, known_kinds(), [header.replace(b"loopworthy-record", b"other-record"), *rest], now=at(86_400)
+        )
     with pytest.raises(InputError, match="Read it with the newer program"):
-        merge(laptop.store, known_kinds(), [header.replace(b'"version":1', b'"version":2'), *rest])
+        merge(laptop.store, known_kinds(), [header.replace(b'"version":2', b'"version":3'), *rest], now=at(86_400))
 
 
 def test_an_event_waits_for_the_one_before_it_and_no_longer(laptop: Record) -> None:
     header, first, second, third, _ = lines_of(laptop.store)
     target = MemoryStore()
-    waiting = merge(target, known_kinds(), [header, first, third], adopt=True)
+    waiting = merge(target, known_kinds(), [header, first, third], now=at(86_400), adopt=True)
     assert (waiting.taken, len(waiting.waiting), waiting.whole) == (1, 1, False)
     assert target.count() == 1
     assert verify(target, known_kinds()).waiting == 1
-    arrived = merge(target, known_kinds(), [header, second])
+    arrived = merge(target, known_kinds(), [header, second], now=at(86_400))
     assert (arrived.taken, arrived.waiting) == (2, ())
     assert lines_of(target) == lines_of(laptop.store)
 
@@ -100,7 +114,7 @@ def test_an_event_waits_for_what_it_had_seen_of_other_chains(laptop: Record) -> 
     last = laptop.events()[-1].id
     without = [line for line in lines if msgspec.json.decode(line).get("event") not in (None, last)]
     target = MemoryStore()
-    report = merge(target, known_kinds(), [header, *without], adopt=True)
+    report = merge(target, known_kinds(), [header, *without], now=at(86_400), adopt=True)
     assert answer in report.waiting
     assert report.taken == 2
 
@@ -108,16 +122,20 @@ def test_an_event_waits_for_what_it_had_seen_of_other_chains(laptop: Record) -> 
 def test_what_waits_travels_on_with_an_export(laptop: Record) -> None:
     header, first, second, third, _ = lines_of(laptop.store)
     carrier, target = MemoryStore(), MemoryStore()
-    merge(carrier, known_kinds(), [header, third], adopt=True)
+    merge(carrier, known_kinds(), [header, third], now=at(86_400), adopt=True)
     send(carrier, target)
-    merge(target, known_kinds(), [header, first, second])
+    merge(target, known_kinds(), [header, first, second], now=at(86_400))
     assert lines_of(target) == lines_of(laptop.store)
 
 
 def test_a_line_whose_bytes_do_not_fit_its_hash_is_refused_by_number(laptop: Record) -> None:
     header, first, second, third, end = lines_of(laptop.store)
     report = merge(
-        MemoryStore(), known_kinds(), [header, first, second.replace(b"one", b"won"), third, end], adopt=True
+        MemoryStore(),
+        known_kinds(),
+        [header, first, second.replace(b"one", b"won"), third, end],
+        adopt=True,
+        now=at(86_400),
     )
     assert [(one.line, one.why[:41]) for one in report.refused] == [(3, "event must be the hash of its bytes, got ")]
     assert (report.taken, len(report.waiting)) == (1, 1)
@@ -136,7 +154,7 @@ def test_an_event_that_does_not_fit_its_chain_is_refused(laptop: Record, changes
     header, *_ = lines_of(laptop.store)
     last = laptop.events()[-1]
     forged = _changed(last.body, **changes)
-    report = merge(laptop.store, known_kinds(), [header, _line(forged)])
+    report = merge(laptop.store, known_kinds(), [header, _line(forged)], now=at(86_400))
     assert [one.event for one in report.refused] == [event_id(forged)]
     assert why in report.refused[0].why
     assert report.taken == 0
@@ -156,7 +174,7 @@ def test_an_event_that_claims_to_have_seen_something_wrong_is_refused(laptop: Re
         ({laptop.device: head, **own}, "counts its own chain"),
     ):
         forged = _changed(last.body, seen=seen)
-        report = merge(phone.store, known_kinds(), [header, _line(forged)])
+        report = merge(phone.store, known_kinds(), [header, _line(forged)], now=at(86_400))
         assert len(report.refused) == 1
         assert why in report.refused[0].why
 
@@ -167,7 +185,7 @@ def test_an_event_older_than_what_it_had_seen_is_refused_as_soon_as_that_is_know
     opening = next(event for event in phone.events() if event.envelope.device == phone.device)
     forged = _changed(opening.body, clock=HybridTime(wall_ms=1))
     header, *_ = lines_of(laptop.store)
-    report = merge(laptop.store, known_kinds(), [header, _line(forged)])
+    report = merge(laptop.store, known_kinds(), [header, _line(forged)], now=at(86_400))
     assert "its clock is not after that of event" in report.refused[0].why
 
 
@@ -175,8 +193,8 @@ def test_a_waiting_event_that_turns_out_to_be_wrong_is_refused_then(laptop: Reco
     header, first, second, _, _ = lines_of(laptop.store)
     forged = _changed(laptop.events()[-1].body, sequence=7)
     target = MemoryStore()
-    assert len(merge(target, known_kinds(), [header, first, _line(forged)], adopt=True).waiting) == 1
-    report = merge(target, known_kinds(), [header, second])
+    assert len(merge(target, known_kinds(), [header, first, _line(forged)], now=at(86_400), adopt=True).waiting) == 1
+    report = merge(target, known_kinds(), [header, second], now=at(86_400))
     assert [(one.line, one.event) for one in report.refused] == [(0, event_id(forged))]
     assert list(target.waiting()) == []
 
@@ -186,7 +204,7 @@ def test_a_fork_is_kept_and_reported(laptop: Record) -> None:
     other = _changed(trunk[-1], payload=msgspec.Raw(b'{"text":"rewritten"}'))
     phone = join(laptop.store, "phone")
     header, *_ = lines_of(laptop.store)
-    report = merge(phone.store, known_kinds(), [header, _line(other)])
+    report = merge(phone.store, known_kinds(), [header, _line(other)], now=at(86_400))
     assert (report.taken, report.refused, report.new_device) == (1, (), False)
     (fork,) = report.forks
     assert (fork.device, fork.sequence, fork.after) == (laptop.device, 3, event_id(trunk[1]))
@@ -210,7 +228,7 @@ def test_a_store_that_meets_later_events_of_its_own_chain_becomes_a_new_device(l
 def test_unknown_kinds_are_kept_and_counted(laptop: Record) -> None:
     bare = Registry()
     target = MemoryStore()
-    report = merge(target, bare, lines_of(laptop.store), adopt=True)
+    report = merge(target, bare, lines_of(laptop.store), now=at(86_400), adopt=True)
     assert report.unknown_kinds == {"record.chain-opened 1": 1, "test.noted 1": 2}
     assert lines_of(target) == lines_of(laptop.store)
     assert verify(target, bare).unknown_kinds == report.unknown_kinds
@@ -229,7 +247,7 @@ def test_an_erased_text_stays_erased_when_an_old_copy_is_merged(laptop: Record) 
     digest = laptop.put_text("Ann Example")
     old = lines_of(laptop.store)
     laptop.erase_text(digest, reason="asked", now=at(5))
-    report = merge(laptop.store, known_kinds(), old)
+    report = merge(laptop.store, known_kinds(), old, now=at(86_400))
     assert (report.texts_taken, laptop.words(digest)) == (0, "(erased)")
 
 
@@ -238,7 +256,7 @@ def test_erasing_reaches_other_devices_with_the_event_alone(laptop: Record) -> N
     phone = join(laptop.store, "phone")
     laptop.erase_text(digest, reason="asked", now=at(5))
     events_only = [line for line in lines_of(laptop.store) if not line.startswith(b'{"text"')]
-    report = merge(phone.store, known_kinds(), events_only)
+    report = merge(phone.store, known_kinds(), events_only, now=at(86_400))
     assert (report.texts_erased, phone.words(digest)) == (1, "(erased)")
 
 
@@ -255,7 +273,7 @@ def test_a_text_or_blob_that_is_not_what_it_says_is_refused(laptop: Record) -> N
     lines = [header, *map(msgspec.json.encode, wrong)]
     lines += [b'{"blob":"' + b"0" * 64 + b'","base64":"AAAA"}', b'{"blob":"' + b"0" * 64 + b'","base64":"?"}']
     lines += [b"nonsense", b'{"something":"else"}']
-    report = merge(laptop.store, known_kinds(), lines)
+    report = merge(laptop.store, known_kinds(), lines, now=at(86_400))
     assert [one.line for one in report.refused] == list(range(2, 10))
     assert list(laptop.store.texts()) == []
     assert list(laptop.store.blob_digests()) == []
@@ -264,16 +282,16 @@ def test_a_text_or_blob_that_is_not_what_it_says_is_refused(laptop: Record) -> N
 def test_a_file_cut_short_is_taken_as_far_as_it_goes_and_said_to_be_cut(laptop: Record) -> None:
     target = MemoryStore()
     lines = lines_of(laptop.store)
-    report = merge(target, known_kinds(), [*lines[:2], lines[2][:50]], adopt=True)
+    report = merge(target, known_kinds(), [*lines[:2], lines[2][:50]], now=at(86_400), adopt=True)
     assert (report.taken, report.whole, len(report.refused)) == (1, False, 1)
-    missing = merge(MemoryStore(), known_kinds(), [*lines[:2], *lines[3:]], adopt=True)
+    missing = merge(MemoryStore(), known_kinds(), [*lines[:2], *lines[3:]], now=at(86_400), adopt=True)
     assert not missing.whole
     assert missing.refused[-1].why == "lines must be 4, as the last line says, got lines=3"
 
 
 def test_blank_lines_do_not_matter_inside_a_file_without_an_end(laptop: Record) -> None:
     header, *events, _ = lines_of(laptop.store)
-    report = merge(MemoryStore(), known_kinds(), [header, b"\n", *events, b"  \n"], adopt=True)
+    report = merge(MemoryStore(), known_kinds(), [header, b"\n", *events, b"  \n"], now=at(86_400), adopt=True)
     assert (report.taken, report.refused) == (3, ())
 
 
@@ -285,7 +303,7 @@ def test_a_store_that_fails_in_the_middle_takes_nothing(laptop: Record) -> None:
     target = Failing()
     laptop.put_blob(b"a trace")
     with pytest.raises(StoreError):
-        merge(target, known_kinds(), lines_of(laptop.store), adopt=True)
+        merge(target, known_kinds(), lines_of(laptop.store), now=at(86_400), adopt=True)
     assert (target.count(), target.record_id(), list(target.blob_digests())) == (0, "", [])
 
 
@@ -296,7 +314,7 @@ def test_what_nobody_can_read_is_kept_and_named_by_verification(laptop: Record) 
             record=laptop.id,
             device=laptop.device,
             sequence=head.sequence + 1,
-            clock=HybridTime(wall_ms=9_999_999_999_999),
+            clock=HybridTime(wall_ms=START_MS + 60_000),
             occurred_at=at(1),
             recorded_at=at(1),
             kind="test.noted",
@@ -307,7 +325,7 @@ def test_what_nobody_can_read_is_kept_and_named_by_verification(laptop: Record) 
     )
     phone = join(laptop.store, "phone")
     header, *_ = lines_of(laptop.store)
-    assert merge(phone.store, known_kinds(), [header, _line(odd)]).taken == 1
+    assert merge(phone.store, known_kinds(), [header, _line(odd)], now=at(86_400)).taken == 1
     assert phone.events()[-1].payload is None
     report = verify(phone.store, known_kinds())
     assert (report.unreadable, report.unbroken) == ((event_id(odd),), True)

@@ -130,7 +130,7 @@ def merge(settings: Settings, file: str, adopt: bool) -> int:
         target.parent.mkdir(parents=True, exist_ok=True)
         try:
             with closing(SqliteStore(target)) as store:
-                report = take(store, registry(), lines, adopt=adopt)
+                report = take(store, registry(), lines, now=settings.now()(), adopt=adopt)
         except BaseException:
             if made:
                 for suffix in ("", "-wal", "-shm"):

@@ -1,0 +1,190 @@
+"""Placing: of events that are not in the record, which can have their place in it now, and what keeps the others out.
+
+An event is placed when all that it rests on is here, it fits, its device has signed for it (if it has a key), and its
+clock is not too far ahead. Whatever is only early stays beside the record; only what can never fit is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from loopworthy.record.clock_bound import ahead_ms, latest_acceptable_ms
+from loopworthy.record.order import link_fault, rests_on
+from loopworthy.record.signing import SignedHead, is_keyed
+from loopworthy.record.store import Store, checked_envelope
+from loopworthy.record.vouching import covered
+from loopworthy.vocabulary.event import Envelope, decode_envelope
+from loopworthy.vocabulary.identity import DeviceId, EventId, event_id
+from loopworthy.vocabulary.time import Moment
+
+
+@dataclass(slots=True, kw_only=True)
+class Placing:
+    """What becomes of each candidate; every one is in exactly one of these.
+
+    Attributes
+    ----------
+    taken : list of str
+        Can be placed, in the total order.
+    missing : list of str
+        Rest on something that is not here.
+    not_vouched : list of str
+        Their device has not signed for them, or for something that they rest on.
+    ahead : list of str
+        Their clock, or that of something they rest on, is beyond the bound.
+    faults : dict
+        Can never be placed, and why.
+    """
+
+    taken: list[EventId] = field(default_factory=list)
+    missing: list[EventId] = field(default_factory=list)
+    not_vouched: list[EventId] = field(default_factory=list)
+    ahead: list[EventId] = field(default_factory=list)
+    faults: dict[EventId, str] = field(default_factory=dict)
+
+    @property
+    def beside(self) -> list[EventId]:
+        """All that stays beside the record."""
+        return [*self.missing, *self.not_vouched, *self.ahead]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetApart:
+    """An event beside the record, for showing.
+
+    Attributes
+    ----------
+    event, device, sequence : str, str, int
+        Which it is.
+    kind : str
+        What it is about.
+    recorded_at : Moment
+        When it was written down, by its device's own clock.
+    ahead_ms : int
+        How far its clock is ahead of the clock here; negative where it is behind. [ms]
+    """
+
+    event: EventId
+    device: DeviceId
+    sequence: int
+    kind: str
+    recorded_at: Moment
+    ahead_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """What lies beside the record, and why.
+
+    Attributes
+    ----------
+    missing : tuple of SetApart
+        Rest on something that has not arrived.
+    not_vouched : tuple of SetApart
+        Not vouched for by their device yet, or resting on such.
+    ahead : tuple of SetApart
+        Clock beyond the bound, or resting on such.
+    due : tuple of SetApart
+        Nothing stands in their way any more; the next merge, or `settle`, takes them in.
+    """
+
+    missing: tuple[SetApart, ...]
+    not_vouched: tuple[SetApart, ...]
+    ahead: tuple[SetApart, ...]
+    due: tuple[SetApart, ...]
+
+    def __len__(self) -> int:
+        return len(self.missing) + len(self.not_vouched) + len(self.ahead) + len(self.due)
+
+
+def place(
+    store: Store, candidates: Mapping[EventId, Envelope], *, heads: Iterable[SignedHead], latest_ms: int | None
+) -> Placing:
+    """Decide for each candidate; nothing is written.
+
+    Parameters
+    ----------
+    store : Store
+        The record.
+    candidates : mapping
+        Events that are not in it, by identity.
+    heads : iterable of SignedHead
+        Genuine ones, those that are kept here included.
+    latest_ms : int or None
+        The latest clock that counts now. [ms]
+    """
+    result = Placing()
+    vouched = covered(candidates, heads)
+    known: dict[EventId, Envelope] = {}
+    early: dict[EventId, int] = {}
+    lists = (result.missing, result.not_vouched, result.ahead)
+    # An event that can be placed has a later clock than all it rests on: one walk in clock order finds every one.
+    for identity in sorted(candidates, key=lambda one: _order(one, candidates[one])):
+        envelope = candidates[identity]
+        resting = rests_on(envelope)
+        for one in resting:
+            if one not in known and one not in early:
+                _recall(store, one, known)
+        if all(one in known for one in resting) and (fault := link_fault(envelope, known)):
+            result.faults[identity] = fault
+            continue
+        reasons = [early[one] for one in resting if one not in known and one in early]
+        if any(one not in known and one not in early for one in resting):
+            why = 0
+        elif is_keyed(envelope.device) and identity not in vouched:
+            why = 1
+        elif latest_ms is not None and envelope.clock.wall_ms > latest_ms:
+            why = 2
+        elif reasons:
+            why = min(reasons)  # it shares the fate of what it rests on
+        else:
+            result.taken.append(identity)
+            known[identity] = envelope
+            continue
+        lists[why].append(identity)
+        early[identity] = why
+    return result
+
+
+def beside(store: Store, *, now: Moment) -> Beside:
+    """What lies beside the record now, and why."""
+    candidates = waiting_envelopes(store)
+    placing = place(store, candidates, heads=store.signed_heads(), latest_ms=latest_acceptable_ms(now))
+
+    def shown(identities: Iterable[EventId]) -> tuple[SetApart, ...]:
+        return tuple(set_apart(one, candidates[one], now) for one in identities)
+
+    return Beside(
+        missing=shown([*placing.missing, *placing.faults]),
+        not_vouched=shown(placing.not_vouched),
+        ahead=shown(placing.ahead),
+        due=shown(placing.taken),
+    )
+
+
+def set_apart(identity: EventId, envelope: Envelope, now: Moment) -> SetApart:
+    """An event beside the record, for showing."""
+    return SetApart(
+        event=identity,
+        device=envelope.device,
+        sequence=envelope.sequence,
+        kind=envelope.kind,
+        recorded_at=envelope.recorded_at,
+        ahead_ms=ahead_ms(envelope, now),
+    )
+
+
+def waiting_envelopes(store: Store) -> dict[EventId, Envelope]:
+    """The events beside the record, by identity."""
+    return {event_id(body): decode_envelope(body) for body in store.waiting()}
+
+
+def _recall(store: Store, identity: EventId, known: dict[EventId, Envelope]) -> None:
+    found = store.find(identity, limit=1)
+    if found and found[0].id == identity:
+        known[identity] = checked_envelope(found[0])
+
+
+def _order(identity: EventId, one: Envelope) -> tuple[int, int, str, int, str]:
+    return (one.clock.wall_ms, one.clock.counter, one.device, one.sequence, identity)
