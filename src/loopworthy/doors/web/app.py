@@ -28,6 +28,7 @@ from loopworthy.doors.web.asked import Asked, read_request
 from loopworthy.doors.web.frame import Frame
 from loopworthy.doors.web.guard import Guard
 from loopworthy.doors.web.links import Links
+from loopworthy.doors.web.once import ACT, once
 from loopworthy.doors.web.pages import MODULES
 from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.site import Site
@@ -81,7 +82,7 @@ def _endpoint(handler: Callable[[Asked], Answer], site: Site) -> Callable[[Reque
         links = Links(root=request.scope.get("root_path", "").rstrip("/"))
         try:
             asked = await read_request(request, site)
-            return site.respond(handler(asked), links)
+            return site.respond(once(asked, handler), links, sent=asked.form.get(ACT))
         except LoopworthyError as error:
             return site.respond(error_page(site, links, error), links)
         except HTTPException:

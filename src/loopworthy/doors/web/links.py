@@ -174,6 +174,34 @@ class Links:
         """Heads and fingerprints, comparing one, checking every byte."""
         return self.to("record")
 
+    def recorded(self, act: str) -> str:
+        """What one sending of a form recorded."""
+        return self.to("recorded", act)
+
+    def merges(self) -> str:
+        """All merges."""
+        return self.to("record", "merges")
+
+    def merge(self, key: str) -> str:
+        """What one merge changed."""
+        return self.to("record", "merges", short(key))
+
+    def carry(self) -> str:
+        """Taking a copy out and a file in."""
+        return self.to("record", "carry")
+
+    def record_file(self) -> str:
+        """The whole record as a file."""
+        return self.to("record", "file")
+
+    def scan(self) -> str:
+        """Taking in what another phone shows as a code."""
+        return self.to("record", "scan")
+
+    def code(self, event: EventId, *, since: EventId = "") -> str:
+        """An entry as a code for another phone; with the entries before it from `since` on."""
+        return self.to("event", short(event), "code", since=short(since))
+
     def person(self, person: ThingId) -> str:
         """One person: what they have, in which units numbers are shown to them."""
         return self.to("person", short(person))

@@ -13,6 +13,7 @@ from loopworthy.doors.texts import Texts
 from loopworthy.doors.web import statics
 from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.links import Links
+from loopworthy.doors.web.once import act_field
 
 COOKIE_SECONDS = 400 * 24 * 3600
 
@@ -37,8 +38,8 @@ class Site:
         self.pocket = pocket
         self._environment = _environment(texts.language)
 
-    def draw(self, page: Page, links: Links) -> str:
-        """The page as HTML."""
+    def draw(self, page: Page, links: Links, *, sent: str = "") -> str:
+        """The page as HTML; `sent` is the act of the form that it answers."""
         template = self._environment.get_template(page.template)
         frame = getattr(page.context, "frame", None)
         return template.render(
@@ -46,11 +47,12 @@ class Site:
             page=frame,
             links=links,
             static=lambda path: statics.address_of(path, links.root),
+            act=lambda form: act_field(self.workplace.record, form, sent),
             pocket=self.pocket,
         )
 
-    def respond(self, answer: Answer, links: Links) -> Response:
-        """The answer as it is sent."""
+    def respond(self, answer: Answer, links: Links, *, sent: str = "") -> Response:
+        """The answer as it is sent; `sent` is the act of the form that it answers."""
         if isinstance(answer, Response):
             return answer
         if isinstance(answer, SeeOther):
@@ -63,7 +65,7 @@ class Site:
                 else:
                     response.delete_cookie(name, path=links.root or "/", httponly=True, samesite="strict")
             return response
-        return DrawnPage(self.draw(answer, links), answer)
+        return DrawnPage(self.draw(answer, links, sent=sent), answer)
 
 
 DRAWN = "loopworthy.drawn"
