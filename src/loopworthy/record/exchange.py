@@ -82,18 +82,18 @@ class Limits:
     Attributes
     ----------
     line_bytes : int
-        Longest line. A blob travels in one line, a third longer than it is.
-    event_bytes : int
-        Longest line of an event.
-    events : int
-        Most events.
+        Longest line that is not a blob's.
+    blob_line_bytes : int
+        Longest line of a blob, which travels a third longer than it is.
+    lines : int
+        Most lines.
     total_bytes : int
         All lines together.
     """
 
-    line_bytes: int = 24 * 1024 * 1024
-    event_bytes: int = 128 * 1024
-    events: int = 5_000
+    line_bytes: int = 128 * 1024
+    blob_line_bytes: int = 24 * 1024 * 1024
+    lines: int = 5_000
     total_bytes: int = 32 * 1024 * 1024
 
 
@@ -105,16 +105,14 @@ def within(lines: Iterable[bytes], limits: Limits) -> Iterator[bytes]:
     InputError
         At the first line that does not.
     """
-    total = events = 0
+    total = 0
     for number, line in enumerate(lines, start=1):
-        is_event = line.startswith((b'{"body"', b'{"event"'))
-        longest = limits.event_bytes if is_event else limits.line_bytes
+        longest = limits.blob_line_bytes if line.startswith(_BLOB_LINES) else limits.line_bytes
         total += len(line)
-        events += is_event
         if len(line) > longest:
             raise InputError("line", f"line {number} of {len(line)} bytes", f"at most {longest} bytes long")
-        if events > limits.events:
-            raise InputError("events", events, f"at most {limits.events} at once", next_step="Send smaller parts")
+        if number > limits.lines:
+            raise InputError("lines", number, f"at most {limits.lines} at once", next_step="Send smaller parts")
         if total > limits.total_bytes:
             raise InputError("bytes", total, f"at most {limits.total_bytes} at once", next_step="Send smaller parts")
         yield line
@@ -255,6 +253,7 @@ def blob_of(line: BlobLine) -> bytes:
     return body
 
 
+_BLOB_LINES: Final = (b'{"base64":', b'{"blob":')
 _ENCODER = msgspec.json.Encoder(order="sorted")
 _HEADER = msgspec.json.Decoder(Header)
 _LINES: tuple[msgspec.json.Decoder[Line], ...] = (

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loopworthy.record.store import Store, checked_envelope
-from loopworthy.vocabulary.event import Envelope
+from loopworthy.vocabulary.event import Envelope, SeenHead
 from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, short
 
 
@@ -49,6 +49,27 @@ def forks(store: Store) -> tuple[Fork, ...]:
             for stored in store.events_at(device, sequence)
         }
     )
+
+
+def tips(store: Store) -> dict[DeviceId, tuple[SeenHead, ...]]:
+    """The last event of every line of every chain, by sequence and identity; more than one where a chain has forked."""
+    first_fork: dict[DeviceId, int] = {}
+    for device, sequence in store.forked_places():
+        first_fork[device] = min(sequence, first_fork.get(device, sequence))
+    found: dict[DeviceId, tuple[SeenHead, ...]] = {}
+    for device, head in store.heads().items():
+        if device not in first_fork:
+            found[device] = (head,)
+            continue
+        lines: dict[EventId, Envelope] = {
+            stored.id: checked_envelope(stored)
+            for sequence in range(first_fork[device], head.sequence + 1)
+            for stored in store.events_at(device, sequence)
+        }
+        continued = {envelope.previous for envelope in lines.values()}
+        ends = [(one.sequence, identity) for identity, one in lines.items() if identity not in continued]
+        found[device] = tuple(SeenHead(sequence=sequence, event=event) for sequence, event in sorted(ends))
+    return found
 
 
 def forks_among(envelopes: Mapping[EventId, Envelope]) -> tuple[Fork, ...]:
