@@ -165,8 +165,10 @@ def test_a_hold_is_released_by_a_second_person_with_cause_repair_and_test(shop: 
     )[0]
     unit = visitor.get(shop.at)
     assert unit.context.verdict.word is Word.STOP
-    assert unit.context.nexts[0].href == f"{shop.at}/release/{hold.id[:12]}"
-    answered = visitor.get(unit.context.nexts[0].href)
+    (reason,) = unit.context.verdict.reasons
+    assert (reason.mend_href, reason.note) == (f"{shop.at}/release/{hold.id[:12]}", "Note: whistles")
+    assert [link.text for link in unit.document.all("a", href=reason.mend_href)] == ["Release the hold"]
+    answered = visitor.get(reason.mend_href)
     assert "Note: whistles" in answered.text
     again = visitor.send(answered.form().fill(read_by=shop.second))
     assert again.status == 422

@@ -136,9 +136,10 @@ def test_what_fell_is_gathered_by_page_with_the_change_that_undid_it() -> None:
     assert all(one.mend_href for one in leak.reasons)
 
 
-def test_a_failed_reading_stands_beneath_the_verdict_with_its_facts(shop: Shop, visitor: Visitor) -> None:
+def test_a_failed_reading_is_told_once_with_its_facts_and_its_way_on(shop: Shop, visitor: Visitor) -> None:
     shop.walk("air", read={("C01", ""): {"controller_hpa": "980"}})
-    context = unit_of(visitor, shop)
+    answered = visitor.get(shop.at)
+    context = answered.context
     assert context.verdict.word is Word.STOP
     (reason,) = context.verdict.reasons
     assert reason.state is State.FAILED
@@ -147,7 +148,12 @@ def test_a_failed_reading_stands_beneath_the_verdict_with_its_facts(shop: Shop, 
     assert reason.margin.endswith("hPa outside")
     assert reason.origin
     assert reason.mend_href.startswith(f"{shop.at}/repair?event=")
-    assert context.nexts[0].text.startswith("Mend: Ambient pressure")
+    assert (reason.text, reason.reading_name) == ("Ambient pressure, twice", "Controller reads")
+    assert "by Pim Example; at stop since, until mended" in reason.since
+    assert [link.text for link in answered.document.all("a", href=reason.mend_href)] == ["Mend and read again"]
+    assert answered.text.count("980 hPa") == 1
+    assert not answered.document.all(class_="outstanding__list--first")  # the one thing to do next is to mend
+    assert "Do next" not in answered.text
     assert hold_of(context, "H3").is_open
     assert not hold_of(context, "H1").is_open
 
@@ -173,6 +179,36 @@ def test_a_unit_without_parts_leads_to_naming_them(shop: Shop, visitor: Visitor)
     shop.unit = create_unit(shop.workplace, "Bare", configuration, typed_by=shop.reader)
     context = unit_of(visitor, shop)
     assert "Say which parts are fitted" in [one.text for one in context.nexts]
+
+
+def test_a_sensor_outside_says_what_was_expected_and_how_well_that_is_known() -> None:
+    shop = make_shop()
+    shop.walk("oxygen", read={("C06", "oxygen-sensor-2"): {"oxygen_mv": "44.0"}})
+    reasons = unit_of(Visitor(shop.app), shop).verdict.reasons
+    title = "Oxygen against expected, oxygen sensor 2: sensor 4F-2202"
+    reason = next(one for one in reasons if one.text == title)
+    assert reason.reading == "44.0 mV"
+    assert reason.expected.endswith(" mV")
+    assert reason.margin.endswith(" mV outside")
+    assert reason.uncertainty.endswith(" mV")
+    assert reason.limit == "within 2 mV of the expected"
+    assert reason.origin
+
+
+def test_at_stop_only_what_failed_lies_open_in_its_hold_and_the_rest_beneath_folds() -> None:
+    shop = make_shop()
+    shop.walk()
+    shop.clock.advance(10)
+    read_again(shop, "C01", controller_hpa="980", barometer_hpa="1013")
+    answered = Visitor(shop.app).get(shop.at)
+    hold = hold_of(answered.context, "H3")
+    assert [row.state for row in hold.rows_open] == [State.FAILED]
+    assert sum(len(group.rows) for group in hold.rows_folded) == len(hold.rows) - 1 > 10
+    (opened,) = [one for one in answered.document.all("details") if "open" in one.attributes]
+    folds = opened.all("details")
+    assert len(folds) == len(hold.rows_folded)
+    outside = [line for line in opened.all("li") if not any(line in fold.all("li") for fold in folds)]
+    assert len(outside) == 1
 
 
 # --- the headline: the newest act after which something still has to be read --------------------------------------

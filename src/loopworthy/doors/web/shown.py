@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopworthy.doors.web.asked import Asked
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.standing import Standing, State
-from loopworthy.judgement.verdict import Requirement, Verdict, Word
+from loopworthy.judgement.verdict import OpenHold, Requirement, Verdict, Word
 from loopworthy.vocabulary.identity import ThingId
 
 ORDER_OF_STATES = (
@@ -24,6 +24,9 @@ ORDER_OF_STATES = (
     State.CURRENT,
 )
 """What is told first: what was true and is no longer, before what was never read."""
+
+_TOLD_BY_FACTS = frozenset({"", "oxygen-against-expected", "against-known-gas"})
+"""Findings of which reading, expectation, limit and margin say everything."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,10 +59,15 @@ class Reason:
 
     text: str
     state: State | None = None
+    reading_name: str = ""
     reading: str = ""
+    expected: str = ""
     limit: str = ""
     margin: str = ""
+    uncertainty: str = ""
     origin: str = ""
+    note: str = ""
+    since: str = ""
     marks: tuple[str, ...] = ()
     mend_href: str = ""
     mend_text: str = ""
@@ -120,14 +128,49 @@ def reason(asked: Asked, unit: ThingId, requirement: Requirement) -> Reason:
         text=f"{words.requirement_title(requirement)}: {words.standing_sentence(standing, requirement.step)}",
         state=standing.state,
         reading=facts.reading,
+        expected=facts.expected,
         limit=facts.limit,
         margin=facts.margin,
+        uncertainty=facts.uncertainty,
         origin=facts.origin,
         marks=words.marks(standing.marks),
         mend_href=mend_href(asked, unit, requirement),
         mend_text=mend_text(asked, requirement),
         evidence_href=asked.links.evidence(unit, standing.item.event) if standing.item is not None else "",
     )
+
+
+def stopping(asked: Asked, unit: ThingId, verdict: Verdict) -> tuple[Reason, ...]:
+    """What holds a unit at stop, each told once and with its way on: open holds, then readings outside their limit."""
+    failed = [one for one in verdict.reasons() if one.standing.state is State.FAILED]
+    found = {one.standing.cause: _outside(asked, unit, one) for one in once(failed)}
+    return (*(_held(asked, unit, one) for one in verdict.open_holds), *found.values())
+
+
+def _held(asked: Asked, unit: ThingId, hold: OpenHold) -> Reason:
+    who = asked.workplace.name(hold.person) or asked.say("words.nobody_named")
+    return Reason(
+        text=hold.words,
+        note=asked.say("unit.note", note=hold.note) if hold.note else "",
+        since=asked.say("shown.held_since", when=asked.words.clock.when(hold.occurred_ms), who=who),
+        mend_href=asked.links.release(unit, hold.event),
+        mend_text=asked.say("next.release"),
+    )
+
+
+def _outside(asked: Asked, unit: ThingId, requirement: Requirement) -> Reason:
+    """A reading outside its limit: where its facts say everything, no sentence says it again."""
+    standing, words = requirement.standing, asked.words
+    told = reason(asked, unit, requirement)
+    decisive = standing.assessment.decisive if standing.assessment is not None else None
+    item = standing.item
+    if decisive is not None and decisive.code in _TOLD_BY_FACTS and told.limit:
+        name = "" if decisive.code else decisive.about
+        told = replace(told, text=words.requirement_title(requirement), reading_name=name)
+    if item is None:
+        return told
+    when, who = words.clock.when(item.occurred_ms), by_whom(asked, item) or asked.say("words.nobody_named")
+    return replace(told, since=asked.say("shown.stop_since", when=when, who=who))
 
 
 def mend_href(asked: Asked, unit: ThingId, requirement: Requirement) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -21,6 +22,7 @@ from loopworthy.doors.web.shown import (
     evidence_row,
     once,
     reason,
+    stopping,
     verdict_panel,
 )
 from loopworthy.judgement.standing import State
@@ -30,13 +32,7 @@ from loopworthy.vocabulary.identity import ThingId
 
 NEXT_IN_SIGHT = 4
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OpenHoldShown:
-    """A hold that waits for a second person: its words, and the note of who declared it."""
-
-    text: str
-    note: str
+_NOT_COUNTING = {State.FAILED: "failed", State.ABSENT: "absent"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +55,14 @@ class ReasonGroup:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RowGroup:
+    """Evidence of a hold point beneath one fold: ``19 current``."""
+
+    counts: str
+    rows: tuple[EvidenceRow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldShown:
     """One hold point with its evidence.
 
@@ -70,7 +74,9 @@ class HoldShown:
         For a hold that is ready: when that ends, its own clock or the first of the whole unit.
     summary, counts : str
         ``2 of 22 missing``; ``2 void · 20 current``.
-    rows : tuple of EvidenceRow
+    rows_open, rows_folded : tuple of EvidenceRow, tuple of RowGroup
+        At once what failed, or where nothing did what fell; beneath a fold each what else does not count, what was
+        never read, and what counts.
     is_open : bool
         Whether its evidence is shown at once, because something in it was read outside its limit.
     go_on_href : str
@@ -86,10 +92,16 @@ class HoldShown:
     until_text: str
     summary: str
     counts: str
-    rows: tuple[EvidenceRow, ...]
+    rows_open: tuple[EvidenceRow, ...]
+    rows_folded: tuple[RowGroup, ...]
     is_open: bool
     go_on_href: str
     gone_on: str
+
+    @property
+    def rows(self) -> tuple[EvidenceRow, ...]:
+        """All its evidence."""
+        return (*self.rows_open, *(row for group in self.rows_folded for row in group.rows))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,12 +111,12 @@ class UnitPage:
     Attributes
     ----------
     verdict : VerdictPanel
-        Its reasons are the readings outside their limit.
-    open_holds : tuple of OpenHoldShown
+        Its reasons are what holds the unit at stop, each with its way on.
     groups, never_read : tuple of ReasonGroup
         What fell or cannot count, by page; what was never read, by page.
     never_read_count : int
     nexts, nexts_later : tuple of Next
+        What to do but for the ways on that stand with the verdict.
     last : LastEntry or None
     holds : tuple of HoldShown
     who : Field
@@ -116,7 +128,6 @@ class UnitPage:
     frame: Frame
     name: str
     verdict: VerdictPanel
-    open_holds: tuple[OpenHoldShown, ...]
     groups: tuple[ReasonGroup, ...]
     never_read: tuple[ReasonGroup, ...]
     never_read_count: int
@@ -140,10 +151,14 @@ def unit_context(asked: Asked, unit: ThingId) -> UnitPage:
     """Everything that the page of a unit shows."""
     verdict = asked.workplace.verdict(unit, asked.now)
     missing = once(verdict.reasons())
-    failed = [one for one in missing if one.standing.state is State.FAILED]
     fallen = [one for one in missing if one.standing.state not in (State.FAILED, State.ABSENT)]
     absent = [one for one in missing if one.standing.state is State.ABSENT]
-    nexts = next_things(asked, unit, verdict)
+    stops = stopping(asked, unit, verdict)
+    there = {one.mend_href for one in stops}
+    nexts = tuple(one for one in next_things(asked, unit, verdict) if one.href not in there)
+    last = last_entry(asked, unit)
+    if last is not None and last.href in _of_failed(asked, unit, missing):
+        last = None
     world = asked.workplace.world
     holder, day = world.holder(unit), world.episode(unit, "dive-day")
     return UnitPage(
@@ -157,14 +172,13 @@ def unit_context(asked: Asked, unit: ThingId) -> UnitPage:
             cautions=("current",),
         ),
         name=asked.workplace.name(unit),
-        verdict=verdict_panel(asked, verdict, reasons=_failed_reasons(asked, unit, failed)),
-        open_holds=_open_holds(asked, verdict),
+        verdict=verdict_panel(asked, verdict, reasons=stops),
         groups=_groups(asked, unit, fallen),
         never_read=_groups(asked, unit, absent),
         never_read_count=len(absent),
         nexts=nexts[:NEXT_IN_SIGHT],
         nexts_later=nexts[NEXT_IN_SIGHT:],
-        last=last_entry(asked, unit),
+        last=last,
         holds=tuple(_hold(asked, unit, verdict, one) for one in verdict.holds),
         who=person_field(asked, "read_by", asked.say("who.read_by"), chosen=asked.person, required=True),
         holder=asked.workplace.name(holder) if holder is not None else "",
@@ -174,16 +188,12 @@ def unit_context(asked: Asked, unit: ThingId) -> UnitPage:
     )
 
 
-def _open_holds(asked: Asked, verdict: Verdict) -> tuple[OpenHoldShown, ...]:
-    """Open holds, but for a single one without a note: the verdict's own sentence says all of it."""
-    shown = tuple(OpenHoldShown(text=asked.words.open_hold_sentence(one), note=one.note) for one in verdict.open_holds)
-    return shown if len(shown) > 1 or any(one.note for one in shown) else ()
-
-
-def _failed_reasons(asked: Asked, unit: ThingId, failed: list[Requirement]) -> tuple[Reason, ...]:
-    """What was read outside its limit, one reading once."""
-    found = {one.standing.cause: reason(asked, unit, one) for one in failed}
-    return tuple(found.values())
+def _of_failed(asked: Asked, unit: ThingId, missing: Iterable[Requirement]) -> frozenset[str]:
+    """Every reading of what failed: the verdict tells of it already."""
+    by_subject = asked.workplace.book().by_subject
+    failed = [one for one in missing if one.standing.state is State.FAILED]
+    events = (event for one in failed for event in by_subject.get(f"{one.step.id} {one.subject.key}", ()))
+    return frozenset(asked.links.evidence(unit, event) for event in events)
 
 
 def _groups(asked: Asked, unit: ThingId, requirements: list[Requirement]) -> tuple[ReasonGroup, ...]:
@@ -219,6 +229,7 @@ def _hold(asked: Asked, unit: ThingId, verdict: Verdict, hold: HoldVerdict) -> H
         gone_on = asked.say("unit.gone_on", when=when, who=asked.workplace.name(last.person))
     until = hold.until_ms if hold.until_ms is not None else verdict.until_ms
     bounded = hold.word is Word.READY and until is not None
+    rows_open, rows_folded = _rows(asked, unit, requirements)
     return HoldShown(
         until_iso=asked.words.clock.iso(until) if bounded and until is not None else "",
         until_text=asked.words.clock.when(until) if bounded and until is not None else "",
@@ -227,11 +238,37 @@ def _hold(asked: Asked, unit: ThingId, verdict: Verdict, hold: HoldVerdict) -> H
         word=hold.word,
         summary=asked.words.hold_sentence(hold),
         counts=counted_states(asked, (one.standing for one in requirements)),
-        rows=tuple(evidence_row(asked, unit, one) for one in requirements),
+        rows_open=rows_open,
+        rows_folded=rows_folded,
         is_open=any(one.standing.state is State.FAILED for one in requirements),
         go_on_href=asked.links.go_on(unit, hold.hold.id) if ready else "",
         gone_on=gone_on,
     )
+
+
+def _rows(
+    asked: Asked, unit: ThingId, requirements: tuple[Requirement, ...]
+) -> tuple[tuple[EvidenceRow, ...], tuple[RowGroup, ...]]:
+    """The evidence of a hold: what matters at once, the rest folded; a fold over all of it would hide it twice."""
+    kinds: dict[str, list[Requirement]] = {"failed": [], "fallen": [], "absent": [], "counting": []}
+    for one in requirements:
+        kinds["counting" if one.counts else _NOT_COUNTING.get(one.standing.state, "fallen")].append(one)
+    groups = [tuple(group) for group in kinds.values() if group]
+    at_once = groups.pop(0) if kinds["failed"] or kinds["fallen"] or len(groups) == 1 else ()
+    folded = (
+        RowGroup(
+            counts=counted_states(asked, (one.standing for one in group)),
+            rows=tuple(_row(asked, unit, one) for one in group),
+        )
+        for group in groups
+    )
+    return tuple(_row(asked, unit, one) for one in at_once), tuple(folded)
+
+
+def _row(asked: Asked, unit: ThingId, requirement: Requirement) -> EvidenceRow:
+    """A line of evidence; why it failed is told with the verdict and on its own page."""
+    row = evidence_row(asked, unit, requirement)
+    return replace(row, state_reason="") if requirement.standing.state is State.FAILED else row
 
 
 def next_step(asked: Asked) -> Answer:
