@@ -72,6 +72,10 @@ bench: $(DEV_STAMP) ## Run the measurements in benchmarks/
 wheel: $(DEV_STAMP) ## Build wheel and source archive into dist/
 	$(BIN)/python -m build --no-isolation
 
+.PHONY: phone
+phone: $(DEV_STAMP) ## Build the folder that a phone keeps for use without a network, into dist/phone
+	$(BIN)/python phone/build.py
+
 # Versions that are locked stay unless asked for: make lock UPGRADE=--upgrade, or UPGRADE='--upgrade-package NAME'.
 COMPILE = CUSTOM_COMPILE_COMMAND="make lock" $(BIN)/pip-compile --quiet --generate-hashes --allow-unsafe --strip-extras \
 	--no-emit-index-url --no-emit-trusted-host --no-emit-find-links --no-emit-options $(UPGRADE)

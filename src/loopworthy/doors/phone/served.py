@@ -125,7 +125,7 @@ def _kept_file(place: Path, changed_ns: int) -> _File:
 
 def _sent(request: Request, path: str, file: _File) -> Response:
     headers = {
-        "Cache-Control": _KEPT if path.startswith("v/") else _ASKED_AGAIN,
+        "Cache-Control": _KEPT if path.startswith(("e/", "v/")) else _ASKED_AGAIN,
         "Content-Security-Policy": CONTENT_SECURITY_POLICY,
         "ETag": file.tag,
         "Vary": "Accept-Encoding",
