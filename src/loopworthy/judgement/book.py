@@ -6,7 +6,7 @@ a moment, by `standing`. A book that was kept short (see `snapshot`) answers onl
 
 from __future__ import annotations
 
-from bisect import bisect_right, insort
+from bisect import bisect_left, bisect_right, insort
 from collections.abc import Iterable
 from math import inf
 
@@ -28,6 +28,7 @@ from loopworthy.judgement.events import (
 from loopworthy.judgement.exchanges import Declared, Exchange, exchanges, undeclared_change
 from loopworthy.judgement.filed import (
     ContextReading,
+    DiveEnd,
     Item,
     LimitEntry,
     Order,
@@ -52,6 +53,7 @@ from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
 __all__ = [
     "Book",
     "ContextReading",
+    "DiveEnd",
     "Item",
     "LimitEntry",
     "Passing",
@@ -87,7 +89,7 @@ class Book(msgspec.Struct):
     withdrawn_of : dict
         As `by_subject`, only what was withdrawn.
     dives_ended : dict
-        Unit to the times at which its dives ended, sorted; a dive that was taken back is still among them.
+        Unit to its dives in the order in which they ended; a dive that was taken back is still among them.
     end, latest_ms : tuple, int
         Place in the total order of the last event taken; latest time that any event claims.
     answers_from_ms, since, kept_heads : int, set or None, dict
@@ -112,7 +114,7 @@ class Book(msgspec.Struct):
     contexts: dict[str, list[ContextReading]] = {}
     passings: dict[ThingId, list[Passing]] = {}
     adopted: list[tuple[EventId, CatalogueAdopted]] = []
-    dives_ended: dict[ThingId, list[int]] = {}
+    dives_ended: dict[ThingId, list[DiveEnd]] = {}
     dive_days: dict[ThingId, list[tuple[EventId, int]]] = {}
     last_event_ms: dict[ThingId, int] = {}
     declared: dict[DeviceId, Declared] = {}
@@ -182,7 +184,7 @@ class Book(msgspec.Struct):
 
     def dives_before(self, unit: ThingId, moment_ms: float) -> int:
         """How many dives of the unit had ended by then."""
-        return bisect_right(self.dives_ended.get(unit, ()), moment_ms)
+        return bisect_right(self.dives_ended.get(unit, ()), moment_ms, key=_ended)
 
     def episode_at(self, unit: ThingId, kind: EpisodeKind, moment_ms: int) -> EventId:
         """The episode of that kind that was open at the moment; empty if none was, or if it was taken back."""
@@ -210,10 +212,10 @@ class Book(msgspec.Struct):
                 return readings[place]
         return None
 
-    def contexts_after(self, unit: ThingId, name: str, moment_ms: int) -> list[ContextReading]:
-        """Readings of the surroundings made later than that, oldest first, those taken back among them."""
+    def contexts_from(self, unit: ThingId, name: str, moment_ms: int) -> list[ContextReading]:
+        """Readings of the surroundings made then or later, oldest first, those taken back among them."""
         readings = self.contexts.get(f"{unit} {name}", [])
-        return readings[bisect_right(readings, moment_ms, key=_occurred) :]
+        return readings[bisect_left(readings, moment_ms, key=_occurred) :]
 
     # --- filing evidence --------------------------------------------------------------------------------------------
 
@@ -423,7 +425,8 @@ class Book(msgspec.Struct):
             declared = self.declared[envelope.device] = Declared(recorded_at=envelope.recorded_at.at)
         declared.changes.append((unit, payload.positions, things))
         if change is not None and change.does == "ends dive":
-            insort(self.dives_ended.setdefault(unit, []), entry.occurred_ms)
+            dive = DiveEnd(event=event.id, ended_ms=entry.occurred_ms)
+            insort(self.dives_ended.setdefault(unit, []), dive, key=_ended)
 
     def _exchanged(self, exchange: Exchange, event: Event, order: Order, branch: int, catalogue: Catalogue) -> None:
         envelope = event.envelope
@@ -477,8 +480,12 @@ class Book(msgspec.Struct):
             self._take_out(item)
         for unit, days in self.dive_days.items():
             place = next((n for n, (day, _) in enumerate(days) if day == target), None)
-            if place is not None and 0 < place < len(days) - 1:
-                self._stood_unused(unit, days[place - 1][1], days[place + 1][1], event, order, branch)
+            if place is None:
+                continue
+            before = next((began for day, began in reversed(days[:place]) if day not in self.withdrawals), None)
+            after = next((began for day, began in days[place + 1 :] if day not in self.withdrawals), None)
+            if after is not None:
+                self._stood_unused(unit, before, after, event, order, branch)
 
     def _take_out(self, item: Item) -> None:
         self.withdrawn_of.setdefault(f"{item.step} {item.subject}", []).append(item.event)
@@ -581,7 +588,7 @@ class Book(msgspec.Struct):
         self.contexts = joined(self.contexts, name, _occurred)
         self.limits = joined(self.limits, name, lambda one: one.order)
         self.waivers = joined(self.waivers, name, lambda one: one.order)
-        self.dives_ended = joined(self.dives_ended, name, lambda one: one)
+        self.dives_ended = joined(self.dives_ended, name, _ended)
         self.dive_days = joined(self.dive_days, name, _began)
         self.passings = joined(self.passings, name, lambda one: one.occurred.epoch_ms)
 
@@ -592,3 +599,7 @@ def _occurred(reading: ContextReading) -> int:
 
 def _began(day: tuple[EventId, int]) -> int:
     return day[1]
+
+
+def _ended(dive: DiveEnd) -> int:
+    return dive.ended_ms

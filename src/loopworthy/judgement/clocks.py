@@ -102,7 +102,7 @@ class Clocks:
             until_ms = max(asof.ms, asof.changes_until_ms)
             for one in units:
                 then = item.dives if one == item.unit else book.dives_before(one, item.occurred_ms)
-                if book.dives_before(one, until_ms) != then:
+                if self._bench.dives_before(one, item, until_ms) != then:
                     return "dive-over"
         elif bounds.episode and not all(self._in_same(one, item, bounds.episode, asof) for one in units):
             return f"{bounds.episode}-over"

@@ -163,6 +163,13 @@ class ContextReading(msgspec.Struct, frozen=True, kw_only=True):
     event: EventId
 
 
+class DiveEnd(msgspec.Struct, frozen=True, kw_only=True):
+    """A dive, by the event that said so, and when it ended."""
+
+    event: EventId
+    ended_ms: int
+
+
 class Passing(msgspec.Struct, frozen=True, kw_only=True):
     """A hold point that somebody passed."""
 

@@ -215,6 +215,19 @@ def _date(entered: Input, item: Item, effective: EffectiveLimit, *, today: date,
                 values={"input": entered.label, "answer": answer},
             )
         ]
+    if effective.limit.rule is Rule.DAYS_SINCE and stated > read_on:
+        # What has not happened yet says nothing; a year with a slip of the pen would stand for decades.
+        values = {"input": entered.label, "answer": answer}
+        return [
+            Finding(
+                outcome=Outcome.CANNOT_TELL,
+                about=entered.label,
+                shown=answer,
+                limit=effective,
+                code="date-ahead",
+                values=values,
+            )
+        ]
     days = (stated - today).days if effective.limit.rule is Rule.DAYS_LEFT else (today - stated).days
     wanted = int(effective.decimal)
     margin = days - wanted if effective.limit.rule is Rule.DAYS_LEFT else wanted - days

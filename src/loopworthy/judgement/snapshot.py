@@ -19,7 +19,7 @@ from loopworthy.judgement.catalogue.model import Catalogue, Step
 from loopworthy.judgement.changelog import NOT_UNDERSTOOD, ChangeEntry, Changelog
 from loopworthy.judgement.events import CatalogueAdopted
 from loopworthy.judgement.exchanges import Declared
-from loopworthy.judgement.filed import Order
+from loopworthy.judgement.filed import DiveEnd, Order
 from loopworthy.judgement.lineage import Lineage
 from loopworthy.judgement.standing import Bench
 from loopworthy.judgement.subjects import Subject, instrument_subject
@@ -28,7 +28,7 @@ from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
 from loopworthy.vocabulary.time import moment_from_epoch_ms
 
-ENGINE: Final = f"1 {__version__}"
+ENGINE: Final = f"2 {__version__}"
 """Version of this form and of the program; a snapshot of another version is of no use."""
 
 
@@ -66,7 +66,7 @@ class _Kept(msgspec.Struct, array_like=True):
     releases: dict[EventId, list[Release]]
     contexts: dict[str, list[ContextReading]]
     adopted: list[tuple[EventId, CatalogueAdopted]]
-    dives_ended: dict[ThingId, list[int]]
+    dives_ended: dict[ThingId, list[DiveEnd]]
     dive_days: dict[ThingId, list[tuple[EventId, int]]]
     last_event_ms: dict[ThingId, int]
     declared: dict[DeviceId, Declared]
@@ -262,7 +262,7 @@ class _Trace:
 
 
 def _since(readings: list[ContextReading], earliest_ms: int, bench: Bench) -> list[ContextReading]:
-    place = len([one for one in readings if one.occurred_ms <= earliest_ms])
+    place = len([one for one in readings if one.occurred_ms < earliest_ms])
     while place > 0:
         place -= 1
         if bench.withdrawn(readings[place].event) is None:

@@ -128,6 +128,8 @@ class Soundness:
                 continue
             if rule.scope == "instrument" and self.checked_good_between(item, entry, instruments):
                 continue
+            if bench.over(entry.event, item):
+                continue
             if bench.undoing.condition_holds(rule, entry):
                 yield entry
 

@@ -20,6 +20,7 @@ from loopworthy.judgement.clocks import Clocks
 from loopworthy.judgement.comparing import compared
 from loopworthy.judgement.failures import Failures
 from loopworthy.judgement.filed import Order, Prerequisite
+from loopworthy.judgement.lineage import Knowing
 from loopworthy.judgement.outcome import Assessment, EffectiveLimit, Outcome, effective_limit
 from loopworthy.judgement.soundness import Soundness, Unsound
 from loopworthy.judgement.states import COUNTING, AsOf, Standing, State, View
@@ -119,21 +120,21 @@ class Bench:
         failed, sinces = self.failures.now(unit, step.id, subject.key)
         if failed is not None:
             return self._failed(unit, failed, step), None
-        withdrawn = self._last_withdrawn(step, subject)
+        withdrawn = self._withdrawn_of(step, subject)
         items = [
             item
             for item in self.window(step.id, subject.key, self.now)
             if all(self.book.lineage.outlives(item, since.place) for since in sinces)
-            and (withdrawn is None or item.when > withdrawn.when)
+            and all(item.when > one.when or self.over(one.event, item) for one in withdrawn)
         ]
         if not items:
             if sinces:
                 last = max(sinces, key=lambda one: one.place.order)
                 found = Standing(state=State.VOID, code=last.code, cause=last.cause, values=last.values, mend=step.id)
                 return found, None
-            if withdrawn is None:
+            if not withdrawn:
                 return Standing(state=State.ABSENT, code="never-done", mend=step.id), None
-            taken_back = self.book.withdrawals[withdrawn.event]
+            taken_back = self.book.withdrawals[max(withdrawn, key=lambda one: one.when).event]
             found = Standing(
                 state=State.ABSENT,
                 code="reading-withdrawn",
@@ -181,22 +182,21 @@ class Bench:
             marks=self._marks(unit, item, step),
         )
 
-    def _last_withdrawn(self, step: Step, subject: Subject) -> Item | None:
+    def _withdrawn_of(self, step: Step, subject: Subject) -> list[Item]:
         events = self.book.withdrawn_of.get(f"{step.id} {subject.key}", ())
-        items = [self.book.items[one] for one in events if self.withdrawn(one) is not None]
-        return max(items, key=lambda one: one.when, default=None)
+        return [self.book.items[one] for one in events if self.withdrawn(one) is not None]
 
     def _waiver(self, unit: ThingId, step: Step, about: str, asof: AsOf) -> Waiver | None:
         if step.never_skipped:
             return None
         book = self.book
-        dives = book.dives_before(unit, max(asof.ms, asof.changes_until_ms))
+        until_ms = max(asof.ms, asof.changes_until_ms)
         day = book.episode_at(unit, "dive-day", asof.ms)
         for waiver in reversed(book.waivers.get(unit, [])):
             if (
                 waiver.given.step == step.id
                 and book.world.canonical(waiver.given.subject) == about
-                and waiver.dives == dives
+                and waiver.dives == self.dives_before(unit, waiver, until_ms)
                 and waiver.dive_day == day
                 and waiver.occurred_ms <= asof.ms
                 and (asof.order is None or waiver.order < asof.order)
@@ -323,13 +323,15 @@ class Bench:
     # --- a reading near its limit -----------------------------------------------------------------------------------
 
     def has_second(self, unit: ThingId, item: Item, kind: str) -> bool:
-        """Whether a reading near its limit had an earlier one beside it that agreed and stood when it was made."""
+        """Whether a reading near its limit had an earlier one beside it that agreed and stood when it was made.
+
+        One that was taken back between the two stands in the way as one that does not agree: taking back helps nobody.
+        """
         if self.assess(item, unit).outcome is not Outcome.NEAR:
             return True
         asof = AsOf.of(item)
-        for before in self.window(item.step, item.subject, asof):
-            outcome = self.assess(before, unit).outcome
-            if outcome not in _PASSING:
+        for before in self._newest(item.step, item.subject, asof):
+            if self.withdrawn(before.event) is not None or self.assess(before, unit).outcome not in _PASSING:
                 return False
             if before.when < item.when and self._stood(unit, before, kind, asof):
                 return True
@@ -370,19 +372,28 @@ class Bench:
             other_step = self.catalogue.steps.get(other.step)
             if other_step is None or other.occurred_ms > item.occurred_ms:
                 return "used-before-read", {"step": other.step}
+            if not self._unfailed(unit, other, asof):
+                return "rested-on-stale", {"step": other.step, "state": State.FAILED.value}
             found = self.alone(unit, other, other_step.makes[0], asof)
             if found.state is State.CANNOT_TELL or self._counts_for(unit, other, other_step.makes[0], step, asof):
                 continue
             return "rested-on-stale", {"step": other.step, "state": found.state.value}
         return None
 
+    def _unfailed(self, unit: ThingId, item: Item, asof: AsOf) -> bool:
+        """Whether no failed reading of the same step about the same thing stood in the way of this one."""
+        failed, sinces = self.failures.as_of(unit, item.step, item.subject, asof)
+        return failed is None and all(self.book.lineage.outlives(item, since.place) for since in sinces)
+
     def _stood_before(self, unit: ThingId, first: Prerequisite, step: Step, asof: AsOf) -> bool:
         other = self.book.items.get(first.event)
-        if other is not None and other.occurred_ms <= asof.ms:
-            failed, sinces = self.failures.as_of(unit, other.step, other.subject, asof)
-            stands = failed is None and all(self.book.lineage.outlives(other, since.place) for since in sinces)
-            if stands and self._counts_for(unit, other, first.kind, step, asof):
-                return True
+        if (
+            other is not None
+            and other.occurred_ms <= asof.ms
+            and self._unfailed(unit, other, asof)
+            and self._counts_for(unit, other, first.kind, step, asof)
+        ):
+            return True
         maker = self.catalogue.steps.get(first.step)
         if maker is None or (other is not None and self._fell(unit, other, first.kind, asof)):
             return False
@@ -471,14 +482,20 @@ class Bench:
     # --- looking things up ------------------------------------------------------------------------------------------
 
     def window(self, step: str, subject: str, asof: AsOf) -> Iterator[Item]:
-        """The newest readings of a step about a subject as of a moment, newest first, without those taken back."""
+        """The newest readings of a step about a subject as of a moment, newest first, without those taken back.
+
+        Those take their place in the window all the same: taking a reading back brings no older one into it.
+        """
+        return (one for one in self._newest(step, subject, asof) if self.withdrawn(one.event) is None)
+
+    def _newest(self, step: str, subject: str, asof: AsOf) -> Iterator[Item]:
         if not subject:
             return
         items, key, found = self.book.items, f"{step} {subject}", 0
         filed = self.book.by_subject.get(key, [])
         for place in range(bisect_right(self.book.times_of.get(key, ()), asof.ms) - 1, -1, -1):
             item = items[filed[place]]
-            if (asof.order is not None and item.order >= asof.order) or self.withdrawn(item.event) is not None:
+            if asof.order is not None and item.order >= asof.order:
                 continue
             yield item
             found += 1
@@ -530,6 +547,20 @@ class Bench:
         if withdrawal is None or withdrawal.occurred_ms > self.truth_until_ms:
             return None
         return withdrawal
+
+    def over(self, event: EventId, reader: Knowing) -> bool:
+        """Whether an event had been taken back before something was read, and its reader's device knew of it.
+
+        Then it is past for that reading, even if a clock that was ahead claimed it for later.
+        """
+        withdrawal = self.withdrawn(event)
+        return withdrawal is not None and self.book.lineage.outlives(reader, withdrawal)
+
+    def dives_before(self, unit: ThingId, reader: Knowing, moment_ms: float) -> int:
+        """How many dives of a unit had ended by a moment, without those that were over for a reading before it."""
+        ended = self.book.dives_before(unit, moment_ms)
+        since = self.book.dives_ended.get(unit, [])[self.book.dives_before(unit, reader.occurred_ms) : ended]
+        return ended - sum(1 for dive in since if self.over(dive.event, reader))
 
     def instruments(self, item: Item) -> tuple[ThingId, ...]:
         """What an item was read with, under the identities that things have now."""

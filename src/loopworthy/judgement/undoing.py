@@ -69,7 +69,8 @@ class Undoing:
                 lineage=book.lineage,
                 until_ms=asof.changes_until_ms,
             )
-            if entry.unit == EVERYTHING or entry.unit in concerned or entry.things & concerned
+            if (entry.unit == EVERYTHING or entry.unit in concerned or entry.things & concerned)
+            and not self._over(entry, item)
         ]
         return min(hits, key=lambda entry: (entry.occurred_ms, entry.event)) if hits else None
 
@@ -89,6 +90,9 @@ class Undoing:
 
     def _taken_back(self, entry: ChangeEntry) -> bool:
         return self._bench.withdrawn(entry.event) is not None and entry.change != UNUSED_CHANGE
+
+    def _over(self, entry: ChangeEntry, item: Item) -> bool:
+        return entry.change != UNUSED_CHANGE and self._bench.over(entry.event, item)
 
     # --- what hits it -----------------------------------------------------------------------------------------------
 
@@ -128,6 +132,8 @@ class Undoing:
         for entry in book.changes.undoing(
             rule.change, abouts, reader=item, lineage=book.lineage, until_ms=asof.changes_until_ms
         ):
+            if self._over(entry, item):
+                continue
             if rule.scope == "unit":
                 if entry.unit in units:
                     yield entry
@@ -199,14 +205,12 @@ class Undoing:
         return ""
 
     def _context(self, item: Item, name: str) -> Reading | None:
-        known = item.payload.context.get(name)
-        if known is not None:
-            return known
+        """The condition that it was read in: as it measured it itself, else as it was known then."""
         step = self._bench.catalogue.steps.get(item.step)
         for entered in step.inputs if step is not None else ():
             if entered.context == name and item.payload.readings.get(entered.name):
                 return item.payload.readings[entered.name][0]
-        return None
+        return item.payload.context.get(name)
 
     def _excursions(
         self, unit: ThingId, item: Item, kind: str, asof: AsOf
@@ -233,11 +237,11 @@ class Undoing:
             return []
         most = Decimal(self._bench.catalogue.bounds[bound_id].limit)
         found = []
-        for reading in self._bench.book.contexts_after(unit, name, item.occurred_ms):
+        for reading in self._bench.book.contexts_from(unit, name, item.occurred_ms):
             if reading.occurred_ms > asof.changes_until_ms:
                 break
             now = _measured(reading.reading, name)
-            if now is not None and abs(now - then) > most:
+            if now is not None and abs(now - then) > most and not self._bench.over(reading.event, item):
                 found.append(reading)
         return found
 
@@ -355,6 +359,8 @@ class Undoing:
         return False, None
 
     def _read_after(self, item: Item, entry: ChangeEntry) -> bool:
+        if self._over(entry, item):
+            return True
         if entry.timed:
             return item.occurred_ms >= entry.occurred_ms
         return self._bench.book.lineage.outlives(item, entry)

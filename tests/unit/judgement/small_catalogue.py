@@ -95,7 +95,7 @@ KINDS = (
     _kind("PLACE", more='episode = "assembly"\nrecheck_by = "place"'),
     _kind("TIGHT", more='expires_after_min = 720\nepisode = "dive-day"\nrecheck_by = "tight"'),
     _kind("SERVICE", more='expires_after_min = 525600\nrecheck_by = "service"'),
-    _kind("VALVE", more="expires_after_min = 10"),
+    _kind("VALVE", more='expires_after_min = 10\nepisode = "dive-day"'),
     _kind("LOOK", more="expires_after_min = 10"),
     _kind("WEIGHT", more='recheck_by = "weight"'),
     _kind("STORED", more='episode = "dive"'),

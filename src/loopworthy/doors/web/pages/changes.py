@@ -274,10 +274,10 @@ def _rows(asked: Asked, falls: list[Fall]) -> tuple[FallRow, ...]:
 def _dives_since(asked: Asked, first_ms: int) -> tuple[str, ...]:
     book = asked.workplace.book()
     ended = sorted(
-        (ended_ms, unit)
-        for unit, all_ended in book.dives_ended.items()
-        for ended_ms in all_ended
-        if ended_ms >= first_ms
+        (dive.ended_ms, unit)
+        for unit, dives in book.dives_ended.items()
+        for dive in dives
+        if dive.ended_ms >= first_ms
     )
     return tuple(f"{asked.workplace.name(unit)}, {asked.words.clock.when(ended_ms)}" for ended_ms, unit in ended)
 
