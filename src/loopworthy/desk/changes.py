@@ -15,6 +15,7 @@ from loopworthy.record.chain import Batch, Draft
 from loopworthy.unit.configuration import Configuration
 from loopworthy.unit.events import ChangeMade, ConfigurationSet, EpisodeEnded
 from loopworthy.unit.positions import Position, part_kind, positions
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import ThingId
@@ -116,7 +117,10 @@ def record_change(
         raise InputError("occurred_at", occurred_at.at, f"not later than now ({now.at})")
     known = [thing for thing in declared.arrivals.values() if not isinstance(thing, NewThing)]
     payload = ChangeMade(
-        change=change.id, positions=declared.positions, answers=dict(declared.answers), note=declared.note.strip()
+        change=change.id,
+        positions=declared.positions,
+        answers=dict(declared.answers),
+        note=wording.note("note", declared.note),
     )
     with workplace.writer(now).batch() as batch:
         batch.add(

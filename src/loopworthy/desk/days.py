@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loopworthy.desk.workplace import Workplace
 from loopworthy.unit.events import EpisodeBegan, EpisodeEnded, EpisodeKind
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError, RefusedError
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.time import Moment
@@ -25,7 +26,7 @@ def begin(
         workplace.writer()
         .append(
             "unit.episode-began",
-            EpisodeBegan(episode=episode, title=title.strip()),
+            EpisodeBegan(episode=episode, title=wording.line("title", title)),
             subjects=units,
             occurred_at=occurred_at,
             read_by=typed_by,

@@ -15,6 +15,7 @@ from decimal import Decimal
 from loopworthy.judgement.catalogue.model import Input, InputKind, Step
 from loopworthy.judgement.events import Trace
 from loopworthy.judgement.outcome import in_unit
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.reading import Reading, parse_number
 
@@ -244,6 +245,4 @@ def _answer(one: Input, text: str) -> str:
         if not re.fullmatch(r"([01]?\d|2[0-3]):[0-5]\d", text):
             raise InputError(one.name, text, "a time of day", next_step="Write for example 08:40")
         return text.zfill(5)
-    if len(text) > 2000:
-        raise InputError(one.name, f"{len(text)} characters", "at most 2000 characters")
-    return text
+    return wording.note(one.name, text)

@@ -9,6 +9,7 @@ from loopworthy.judgement.catalogue.model import Rule, Step
 from loopworthy.judgement.events import LimitConfirmed, LimitSet
 from loopworthy.judgement.outcome import EffectiveLimit, effective_limit
 from loopworthy.record.chain import Draft
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.reading import parse_number
@@ -51,13 +52,14 @@ def confirm_limits(
     InputError
         If the source (the manual and its page or revision) is not named.
     """
-    if not source.strip():
+    named = wording.line("source", source)
+    if not named:
         raise InputError("source", source, "the manual and its revision or page")
     payloads = []
     for identifier in limits:
         known = _known(workplace, identifier)
         now = effective_limit(workplace.book(), unit, known.limit, workplace.now().epoch_ms)
-        payloads.append(LimitConfirmed(unit=unit, limit=identifier, value=now.value, source=source.strip()))
+        payloads.append(LimitConfirmed(unit=unit, limit=identifier, value=now.value, source=named))
     with workplace.writer().batch() as batch:
         return tuple(
             batch.add(
@@ -81,7 +83,7 @@ def set_limit(
     """
     known = _known(workplace, identifier)
     now = effective_limit(workplace.book(), unit, known.limit, workplace.now().epoch_ms)
-    plain = value.strip() if known.limit.rule is Rule.ONE_OF else parse_number("value", value)
+    plain = wording.line("value", value) if known.limit.rule is Rule.ONE_OF else parse_number("value", value)
     if known.limit.rule is not Rule.ONE_OF and Decimal(plain) < 0:
         raise InputError("value", value, "0 or more")
     looser = not known.limit.is_tightened_by(plain) or not _as_strict(now, plain)
@@ -90,7 +92,13 @@ def set_limit(
             f"{identifier}: {plain} is looser than {now.shown} ({now.origin.value})",
             next_step="Give the reason; it is shown on every verdict that uses this limit",
         )
-    payload = LimitSet(unit=unit, limit=identifier, value=plain, source=source, reason=reason.strip() if looser else "")
+    payload = LimitSet(
+        unit=unit,
+        limit=identifier,
+        value=plain,
+        source=wording.line("source", source),
+        reason=wording.note("reason", reason) if looser else "",
+    )
     return workplace.writer().append("judgement.limit-set", payload, subjects=(unit,), read_by=owner, typed_by=owner).id
 
 

@@ -8,7 +8,8 @@ from loopworthy.judgement.outcome import Outcome
 from loopworthy.judgement.standing import State
 from loopworthy.judgement.verdict import Requirement, open_holds
 from loopworthy.record.events import EVENT_WITHDRAWN, EventWithdrawn
-from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
+from loopworthy.vocabulary import wording
+from loopworthy.vocabulary.errors import RefusedError, UnknownNameError
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.time import Moment
 
@@ -37,9 +38,9 @@ def record_repair(
     payload = RepairMade(
         unit=unit,
         mends=_with_repeated(workplace, mends, mended_ms),
-        cause=cause.strip(),
-        done=done.strip(),
-        place=place.strip(),
+        cause=wording.said("cause", cause),
+        done=wording.said("done", done),
+        place=wording.line("place", place),
     )
     return (
         workplace.writer()
@@ -92,10 +93,13 @@ def release_hold(
             "A hold is released by a second person, not by the one who declared it",
             next_step="Let somebody else look, and choose their name",
         )
-    for name, words in (("cause", cause), ("repair", repair), ("test", test)):
-        if not words.strip():
-            raise InputError(name, words, "said in words")
-    payload = HoldReleased(unit=unit, hold=hold, cause=cause.strip(), repair=repair.strip(), test=test.strip())
+    payload = HoldReleased(
+        unit=unit,
+        hold=hold,
+        cause=wording.said("cause", cause),
+        repair=wording.said("repair", repair),
+        test=wording.said("test", test),
+    )
     return (
         workplace.writer()
         .append("judgement.hold-released", payload, subjects=(unit,), read_by=person, typed_by=person)
@@ -132,7 +136,7 @@ def give_waiver(
                 f"{step.id} {step.title} is {requirement.standing.state.value}, which no waiver covers",
                 next_step="Do the step; only what is absent or expired can be waived",
             )
-    payload = WaiverGiven(unit=unit, step=step.id, subject=about, reason=reason.strip(), hearer=hearer)
+    payload = WaiverGiven(unit=unit, step=step.id, subject=about, reason=wording.said("reason", reason), hearer=hearer)
     return (
         workplace.writer()
         .append("judgement.waiver-given", payload, subjects=(unit,), read_by=person, typed_by=person)
@@ -143,8 +147,7 @@ def give_waiver(
 def withdraw(workplace: Workplace, event: EventId, *, reason: str, person: ThingId) -> EventId:
     """Take back an event that was entered wrongly. It stays readable, and nothing comes back to life by it."""
     found = workplace.record.get(event)
-    if not reason.strip():
-        raise InputError("reason", reason, "said in words")
+    words = wording.said("reason", reason)
     if found.id in workplace.book().withdrawals:
         raise RefusedError("It is withdrawn already")
     if not found.envelope.kind.startswith("judgement.") and found.envelope.kind != "unit.change-made":
@@ -152,7 +155,7 @@ def withdraw(workplace: Workplace, event: EventId, *, reason: str, person: Thing
             f"An event of kind {found.envelope.kind} is corrected by a new entry, not withdrawn",
             next_step="Record how it is now",
         )
-    payload = EventWithdrawn(event=found.id, reason=reason.strip())
+    payload = EventWithdrawn(event=found.id, reason=words)
     return workplace.writer().append(EVENT_WITHDRAWN, payload, read_by=person, typed_by=person).id
 
 

@@ -13,6 +13,7 @@ from loopworthy.desk.workplace import Workplace
 from loopworthy.unit.events import ThingDescribed
 from loopworthy.unit.positions import Position
 from loopworthy.unit.things import Thing
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
@@ -106,8 +107,12 @@ def describe_thing(
     """
     known = workplace.world.thing(thing)
     given = {"serial": serial, "name": name, "batch": batch, "made_on": made_on, "opened_on": opened_on}
-    changed = {key: value.strip() for key, value in given.items() if value.strip() != getattr(known, key)}
-    new_facts = {key: value for key, value in (attributes or {}).items() if known.attributes.get(key, "") != value}
+    words = {key: wording.line(key, value) for key, value in given.items()}
+    changed = {key: value for key, value in words.items() if value != getattr(known, key)}
+    facts = {
+        key: wording.note(key, value) if isinstance(value, str) else value for key, value in (attributes or {}).items()
+    }
+    new_facts = {key: value for key, value in facts.items() if known.attributes.get(key, "") != value}
     if not changed and not new_facts:
         raise InputError("thing", workplace.name(thing), "described otherwise than it is already")
     payload = ThingDescribed(
@@ -127,7 +132,7 @@ def describe_thing(
 
 def retire(workplace: Workplace, thing: ThingId, *, retired: bool, note: str, typed_by: ThingId) -> EventId:
     """Take a person, an instrument or a part out of use for good, or bring it back. Its past stays."""
-    payload = ThingDescribed(retired=retired, note=note.strip())
+    payload = ThingDescribed(retired=retired, note=wording.note("note", note))
     return (
         workplace.writer()
         .append("unit.thing-described", payload, subjects=(thing,), read_by=typed_by, typed_by=typed_by)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loopworthy.desk.workplace import Workplace
 from loopworthy.unit.events import CustodyGiven, ThingCreated, ThingDescribed
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import EventId, ThingId
 
@@ -18,9 +19,7 @@ def add_person(workplace: Workplace, name: str, *, display_units: str = "metric"
     InputError
         If the name is empty or somebody of that name is there already.
     """
-    words = name.strip()
-    if not words or len(words) > 80:
-        raise InputError("name", name, "1 to 80 characters")
+    words = wording.title("name", name)
     if display_units not in DISPLAY_UNITS:
         raise InputError("display_units", display_units, f"one of {', '.join(DISPLAY_UNITS)}")
     for known in people(workplace):
@@ -71,14 +70,17 @@ def erase_name(workplace: Workplace, person: ThingId, *, reason: str, typed_by: 
     InputError
         If no reason is given.
     """
-    if not reason.strip():
-        raise InputError("reason", reason, "said in words")
+    words = wording.said("reason", reason)
     digest = workplace.world.person_digest(person)
-    return workplace.record.erase_text(digest, reason=reason.strip(), now=workplace.now(), typed_by=typed_by).id
+    return workplace.record.erase_text(digest, reason=words, now=workplace.now(), typed_by=typed_by).id
 
 
 def give_custody(workplace: Workplace, unit: ThingId, person: ThingId, *, typed_by: ThingId, note: str = "") -> None:
     """Somebody has the unit from now on."""
     workplace.writer().append(
-        "unit.custody-given", CustodyGiven(note=note), subjects=(unit, person), read_by=typed_by, typed_by=typed_by
+        "unit.custody-given",
+        CustodyGiven(note=wording.note("note", note)),
+        subjects=(unit, person),
+        read_by=typed_by,
+        typed_by=typed_by,
     )

@@ -21,6 +21,7 @@ from loopworthy.judgement.standing import SURROUNDINGS_HOLD_MS, Bench, Standing
 from loopworthy.judgement.subjects import Subject, instrument_subject
 from loopworthy.judgement.verdict import open_holds
 from loopworthy.record.chain import Draft
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import EventId, ThingId
@@ -302,7 +303,7 @@ class _Filing:
             second=second if with_second and not single_handed else "",
             single_handed=with_second and single_handed,
             confirmed_odd=entered.confirmed_odd,
-            note=typed.note.strip(),
+            note=wording.note("note", typed.note),
         )
         for one in step.inputs:
             if one.context and one.name in entered.readings:

@@ -15,6 +15,7 @@ from loopworthy.record.chain import Batch, Draft
 from loopworthy.unit.configuration import Configuration
 from loopworthy.unit.events import ConfigurationSet, ContentPlaced, PartFitted, ThingCreated
 from loopworthy.unit.positions import part_kind, positions
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import InputError, RefusedError, UnknownNameError
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
@@ -36,12 +37,15 @@ class NewThing:
         """The payload that creates it."""
         return ThingCreated(
             kind=kind,
-            name=self.name.strip(),
-            serial=self.serial.strip(),
-            batch=self.batch.strip(),
+            name=wording.line("name", self.name),
+            serial=wording.line("serial", self.serial),
+            batch=wording.line("batch", self.batch),
             made_on=self.made_on,
             opened_on=self.opened_on,
-            attributes=dict(self.attributes),
+            attributes={
+                key: wording.note(key, value) if isinstance(value, str) else value
+                for key, value in self.attributes.items()
+            },
         )
 
 
@@ -76,9 +80,7 @@ def create_unit(
     InputError
         If the name is empty or another unit has it.
     """
-    words = name.strip()
-    if not words or len(words) > 80:
-        raise InputError("name", name, "1 to 80 characters")
+    words = wording.title("name", name)
     if any(workplace.name(known).lower() == words.lower() for known in workplace.world.units()):
         raise InputError("name", words, "a name that no other unit has", next_step="Add a number to it")
     adopt_catalogue(workplace, typed_by=typed_by)
@@ -234,9 +236,9 @@ def identify_part(
 
 def add_instrument(workplace: Workplace, name: str, use: str, *, serial: str = "", typed_by: ThingId = "") -> ThingId:
     """An instrument (analyser, barometer, manometer, scale …) that readings are made with."""
-    if not name.strip():
-        raise InputError("name", name, "1 to 80 characters")
-    created = NewThing(name=name, serial=serial, attributes={"instrument": use}).created("instrument")
+    created = NewThing(name=wording.title("name", name), serial=serial, attributes={"instrument": use}).created(
+        "instrument"
+    )
     return workplace.writer().append("unit.thing-created", created, read_by=typed_by, typed_by=typed_by).id
 
 

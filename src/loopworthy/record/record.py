@@ -22,6 +22,7 @@ from loopworthy.record.forks import Fork, forks
 from loopworthy.record.registry import Registry
 from loopworthy.record.signing import DeviceKeys, is_keyed
 from loopworthy.record.store import Heads, KeptText, Store, StoredEvent, Token, checked_envelope
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import DamagedError, InputError, RecordError, UnknownNameError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, ThingId, event_id, fingerprint, short
@@ -112,7 +113,8 @@ class Record:
         RecordError
             If the store holds a record already.
         """
-        if not title.strip():
+        words = wording.line("title", title)
+        if not words:
             raise InputError("title", title, "a name for the record")
         with store.transaction():
             if store.record_id():
@@ -122,7 +124,7 @@ class Record:
                 )
             store.set_record_id(new_record_id(token))
             record = cls(store, registry, device_name=device_name, token=token, keys=keys)
-            opening = ChainOpened(device_name=device_name, record_title=title.strip(), invented=invented)
+            opening = ChainOpened(device_name=device_name, record_title=words, invented=invented)
             record._writer(now, opening).append_all(())
         return record
 

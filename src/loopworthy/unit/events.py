@@ -16,12 +16,11 @@ from loopworthy.unit.entries import AXIS_ID, KEBAB_ID
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import require_event_id
 from loopworthy.vocabulary.reading import Reading
+from loopworthy.vocabulary.wording import LONGEST_LINE, LONGEST_NOTE, is_clean
 
 EpisodeKind = Literal["dive-day", "preparation", "assembly", "dive"]
 EPISODE_KINDS: Final[tuple[EpisodeKind, ...]] = ("dive-day", "preparation", "assembly", "dive")
 PERSON: Final = "person"
-LONGEST_LINE: Final = 200
-LONGEST_NOTE: Final = 4000
 
 _FACT = re.compile(r"[a-z][a-z0-9]*([_-][a-z0-9]+)*\Z")
 _CHANGE = re.compile(r"[a-z][a-z0-9]*([-_.:/][a-z0-9]+)*\Z")
@@ -316,12 +315,12 @@ def _require_kebab(name: str, value: str) -> None:
 
 
 def _require_line(name: str, value: str) -> None:
-    if len(value) > LONGEST_LINE or not value.isprintable() or value != value.strip():
+    if len(value) > LONGEST_LINE or not is_clean(value) or value != value.strip():
         raise InputError(name, value, f"one line of at most {LONGEST_LINE} letters, without blanks around it")
 
 
 def _require_note(name: str, value: str) -> None:
-    if len(value) > LONGEST_NOTE or not all(letter.isprintable() or letter in "\n\t" for letter in value):
+    if len(value) > LONGEST_NOTE or not is_clean(value, also="\n\t"):
         raise InputError(name, value[:LONGEST_LINE], f"text of at most {LONGEST_NOTE} letters")
 
 

@@ -6,6 +6,10 @@ line prints one line and ends with code 2, the web answers with a 4xx and the sa
 
 from __future__ import annotations
 
+from typing import Final
+
+_LONGEST_TOLD: Final = 400
+
 
 class LoopworthyError(Exception):
     """Base of every error that a person may be shown.
@@ -31,7 +35,13 @@ class InputError(LoopworthyError):
         self.name = name
         self.value = value
         self.limit = limit
-        super().__init__(f"{name} must be {limit}, got {name}={value!r}", next_step=next_step)
+        super().__init__(f"{name} must be {limit}, got {name}={_in_short(value)}", next_step=next_step)
+
+
+def _in_short(value: object) -> str:
+    """A value as it is told: a long one by its beginning."""
+    told = repr(value)
+    return told if len(told) <= _LONGEST_TOLD else f"{told[:_LONGEST_TOLD]}…"
 
 
 class DomainError(InputError):

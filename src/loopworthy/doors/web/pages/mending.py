@@ -125,7 +125,7 @@ def repair(asked: Asked) -> Answer:
             return SeeOther(address=f"{again}&done={short(repaired)}")
         except (InputError, ConflictError) as error:
             problem = error
-    wrong = errors_of(problem, ("cause", "action", "place", "read_by"))
+    wrong = errors_of(problem, ("cause", "action", "done", "place", "read_by"))
     found = asked.workplace.bench(asked.now).assess(item)
     place = next((one.title for one in asked.workplace.world.positions(unit) if one.id == item.position), "")
     title = f"{step.title}, {place}" if place else step.title
@@ -145,7 +145,12 @@ def repair(asked: Asked) -> Answer:
             text_field("place", say("mending.place"), asked.form, error=wrong.get("place", "")),
             text_field("cause", say("mending.cause"), asked.form, required=True, error=wrong.get("cause", "")),
             text_field(
-                "action", say("mending.done"), asked.form, kind="longtext", required=True, error=wrong.get("action", "")
+                "action",
+                say("mending.done"),
+                asked.form,
+                kind="longtext",
+                required=True,
+                error=wrong.get("action", "") or wrong.get("done", ""),
             ),
             person_field(
                 asked,
