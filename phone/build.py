@@ -30,7 +30,7 @@ SOURCE = ROOT / "src" / "loopworthy"
 SHELL = SOURCE / "doors" / "phone" / "shell"
 STATIC = SOURCE / "doors" / "web" / "static"
 
-PURE_PACKAGES = ("anyio", "jinja2", "markupsafe", "python-multipart", "segno", "starlette", "tzdata")
+PURE_PACKAGES = ("anyio", "jinja2", "markupsafe", "python-multipart", "segno", "starlette", "typing-extensions", "tzdata")
 """Taken from this environment: requirements/run.lock says which."""
 BROWSER_WHEEL = "msgspec"
 BROWSER_PLATFORM = ("--implementation", "cp", "--python-version", "3.14", "--abi", "cp314", "--platform")

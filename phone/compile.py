@@ -22,7 +22,7 @@ LEFT_OUT_OF_STDLIB = tuple(
     """
     _pyio.py _pyrepl/ bdb.py ctypes/ curses/ dbm/ doctest.py ensurepip/ ftplib.py idlelib/ imaplib.py lib2to3/ mailbox.py
     multiprocessing/ nntplib.py optparse.py pdb.py pickletools.py poplib.py profile.py pydoc.py pydoc_data/ smtplib.py
-    tkinter/ turtle.py turtledemo/ unittest/ venv/ webbrowser.py wsgiref/ xml/ xmlrpc/
+    tkinter/ turtle.py turtledemo/ unittest/ venv/ webbrowser.py wsgiref/ xml/dom/ xml/etree/ xmlrpc/
     """.split()
 )
 """Names in the archive begin with one of these: windows, debuggers, servers and processes that a page cannot have."""
