@@ -9,12 +9,13 @@ from hypothesis import strategies as st
 
 from loopworthy.judgement.standing import View
 from loopworthy.unit.events import EpisodeKind
-from tests.unit.judgement.builder import SENSORS, Device, Scene
+from tests.unit.judgement.builder import CONFIGURATION, SENSORS, Device, Scene
 
 DEVICES = ("pad", "phone", "tablet")
 AHEAD = {"tablet": 90}
 """Minutes by which the clock of a device is ahead."""
 OXYGEN = "cylinder-oxygen"
+CONFIGURATIONS = (CONFIGURATION, "electronic-two-controllers-five-sensors")
 
 READINGS: dict[str, tuple[dict[str, str], ...]] = {
     "check": ({"off": "0.2"}, {"off": "0.2"}, {"off": "3"}),
@@ -47,7 +48,7 @@ CHANGES = (
 
 ACTS = (
     *["read"] * 8, *["change"] * 3, "meet", "meet", "withdraw", "repair", "release", "waive", "limit", "confirm",
-    "episode", "fill", "swap", "morning",
+    "episode", "fill", "swap", "morning", "untold", "remove", "end", "same", "twin", "reconfigure",
 )  # fmt: skip
 
 
@@ -95,11 +96,15 @@ class Story:
     end: float
 
 
+def beginning(*, after_morning: bool = True) -> tuple[Scene, tuple[Device, ...], float]:
+    """A scene, its devices, which all have the whole record, and the minute that it is."""
+    scene = _beginning(after_morning).copy()
+    return scene, (scene.pad, *(scene.device(name) for name in DEVICES[1:])), 31.0
+
+
 def live(acts: list[Act], *, after_morning: bool = True) -> Story:
     """Let the acts happen."""
-    scene = _beginning(after_morning).copy()
-    devices = (scene.pad, *(scene.device(name) for name in DEVICES[1:]))
-    at = 31.0
+    scene, devices, at = beginning(after_morning=after_morning)
     for act in acts:
         at += act.minutes
         perform(scene, devices, act, at)
@@ -155,6 +160,33 @@ def perform(scene: Scene, devices: tuple[Device, ...], act: Act, at: float) -> N
                 device.fit(position, sensor, at=at)
         case "morning":
             device.morning(at=at)
+        case "untold":
+            step = ("tight", "known", "air")[pick % 3]
+            position = _position(step, pick)
+            if position and scene.book().world.at(scene.unit, position) is None:
+                return
+            read = READINGS[step][(pick // 16) % len(READINGS[step])]
+            device.do(step, at=at, occurred=occurred, position=position, readings_of=read, by="")
+        case "remove":
+            position = (*SENSORS, OXYGEN)[pick % 4]
+            thing = scene.book().world.at(scene.unit, position)
+            if thing is not None:
+                device.remove(position, thing, at=at)
+        case "end":
+            ending: tuple[EpisodeKind, ...] = ("dive-day", "assembly")
+            device.end(ending[pick % 2], at=at)
+        case "same":
+            if pick % 2:
+                device.same(device.create("instrument", at=at), scene.analyser, at=at)
+            else:
+                device.same(scene.people["ada"], scene.people["bo"], at=at)
+        case "twin":
+            copied = device.copied()
+            copied.change("valve-touched", at=at)
+            copied.do("valve", at=at)
+            devices[act.other].meet(copied)
+        case "reconfigure":
+            device.configure(CONFIGURATIONS[pick % 2], at=at)
 
 
 def change(scene: Scene, device: Device, pick: int, at: float, occurred: float) -> str:

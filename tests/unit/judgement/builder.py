@@ -282,6 +282,12 @@ class Device:
         """Put a thing in a position."""
         return self.write(PartFitted(position=position), unit or self.scene.unit, thing, at=at)
 
+    def configure(self, name: str, *, at: float) -> str:
+        """The unit is built in another way from here on."""
+        chosen = ready_configurations()[name]
+        payload = ConfigurationSet(name=chosen.name, title=chosen.title, choices=dict(chosen.choices))
+        return self.write(payload, self.scene.unit, at=at)
+
     def remove(self, position: str, thing: str, *, at: float, unit: str = "") -> str:
         """Take a thing out of a position."""
         return self.write(PartRemoved(position=position), unit or self.scene.unit, thing, at=at)
