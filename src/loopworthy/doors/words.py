@@ -23,7 +23,7 @@ from loopworthy.judgement.outstanding import Task
 from loopworthy.judgement.standing import Standing, State
 from loopworthy.judgement.subjects import Subject
 from loopworthy.judgement.verdict import HoldVerdict, OpenHold, Requirement, Verdict, Word
-from loopworthy.vocabulary.identity import ThingId
+from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
 
@@ -134,27 +134,47 @@ class Words:
         return max(found, key=lambda act: act[0], default=None)
 
     def _last_change(self, verdict: Verdict) -> tuple[int, str] | None:
-        """The change made last that undid something which is missing now: when, and in words."""
-        undone = [one.standing.values for one in verdict.reasons() if one.standing.code in _CHANGED]
-        if not undone:
+        """The change made last that undid something which is missing now: when, and in words.
+
+        Changes told of this unit go first. One told of another (its diver dived there) is named only where everything
+        that is missing here was read once: it is not why a unit is new.
+        """
+        reasons = verdict.reasons()
+        undone = [one.standing for one in reasons if one.standing.code in _CHANGED]
+        own = [one for one in undone if self._told_of(one.cause, verdict.unit)]
+        if not own and any(one.standing.state is State.ABSENT for one in reasons):
             return None
-        latest = max(undone, key=lambda values: int(values["at_ms"]))
-        at_ms = int(latest["at_ms"])
-        return at_ms, self.say("words.last_undoing", change=latest["change"], when=self.clock.when(at_ms))
+        latest = max(own or undone, key=lambda one: int(one.values["at_ms"]), default=None)
+        if latest is None:
+            return None
+        at_ms = int(latest.values["at_ms"])
+        return at_ms, self.say("words.last_undoing", change=latest.values["change"], when=self.clock.when(at_ms))
+
+    def _told_of(self, event: EventId, unit: ThingId) -> bool:
+        """Whether an event is not one of another unit: a change names its unit first."""
+        subjects = self.workplace.record.get(event).envelope.subjects if event else ()
+        world = self.workplace.world
+        first = world.canonical(subjects[0]) if subjects else ""
+        return first not in world.units() or first == world.canonical(unit)
 
     def short_reason(self, verdict: Verdict) -> str:
         """Why a unit is not ready, in a few words for a board of many; '' for a ready unit."""
         if verdict.word is Word.READY:
             return ""
-        if verdict.open_holds or verdict.code == "no-configuration":
-            return verdict.open_holds[0].words if verdict.open_holds else self.verdict_sentence(verdict)
+        if verdict.open_holds:
+            hold = verdict.open_holds[0]
+            title = self.catalogue.changes[hold.change].title
+            return self.say("words.short_hold", change=title, when=self.clock.when(hold.occurred_ms))
+        if verdict.code == "no-configuration":
+            return self.verdict_sentence(verdict)
         failed = {one.standing.cause: one for one in verdict.reasons() if one.standing.state is State.FAILED}
         if failed:
             return self._short_failed(tuple(failed.values()))
         missing = len({one.key[1:] for one in verdict.reasons()})
         if verdict.code == "no-dive-day":
             return self.say("words.short_no_day", missing=missing) if missing else self.say("words.short_no_day_only")
-        return " ".join(filter(None, (self._last_undoing(verdict), self._missing_by_state(verdict))))
+        act = self._last_undoing(verdict)
+        return f"{act} {self.say('words.short_missing', missing=missing)}" if act else self._missing_by_state(verdict)
 
     def _short_failed(self, failed: tuple[Requirement, ...]) -> str:
         first, more = failed[0], len(failed) - 1

@@ -13,7 +13,7 @@ from itertools import groupby
 from loopworthy.doors.web.asked import Asked
 from loopworthy.judgement.outstanding import Task
 from loopworthy.judgement.standing import State
-from loopworthy.judgement.verdict import Verdict
+from loopworthy.judgement.verdict import Requirement, Verdict
 from loopworthy.vocabulary.identity import ThingId
 
 
@@ -27,6 +27,8 @@ class Next:
         What, and where it is done.
     why : str
         What it is for, in a few words.
+    short : str
+        `text` in fewer words, for a list of units.
     page : str
         The work page; '' where it is something else.
     count : int
@@ -39,6 +41,7 @@ class Next:
     text: str
     href: str
     why: str = ""
+    short: str = ""
     page: str = ""
     count: int = 0
     state: State | None = None
@@ -100,11 +103,18 @@ def _repairs(asked: Asked, unit: ThingId, tasks: Sequence[Task]) -> list[Next]:
         failed = next(one for one in task.mends if one.standing.cause == task.first_mend)
         found[task.first_mend] = Next(
             text=asked.say("next.mend", title=asked.words.requirement_title(failed)),
+            short=_short_mend(asked, failed),
             href=asked.links.repair(unit, task.first_mend),
             why=asked.words.standing_sentence(failed.standing, failed.step),
             state=State.FAILED,
         )
     return list(found.values())
+
+
+def _short_mend(asked: Asked, failed: Requirement) -> str:
+    """Which part to mend; the reason beside it names the step."""
+    part = asked.words.subject_label(failed.subject)
+    return asked.say("next.mend_part", part=part) if part else asked.say("next.mend_it")
 
 
 def _gaps(asked: Asked, unit: ThingId, tasks: Sequence[Task]) -> list[Next]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loopworthy.desk import merges
 from loopworthy.doors.web.answers import Answer, Page
 from loopworthy.doors.web.asked import Asked
 from loopworthy.doors.web.frame import Frame, page_frame
@@ -24,7 +25,7 @@ class BoardRow:
     until_iso, until_text : str
         For a ready unit: the moment after which the row blanks itself.
     sentence : str
-        The reason that comes first; '' for a ready unit.
+        Why it is not ready, in a few words; '' for a ready unit.
     next_text, next_href, who : str
         '' where there is none.
     marks : tuple of str
@@ -54,6 +55,8 @@ class Board:
     new_unit_href, people_href : str
     knows_people : bool
         Whether anybody is in the record yet.
+    came_in, merges_href : str
+        That entries of other devices came in which nobody has looked at, '' where none did; where to look.
     """
 
     frame: Frame
@@ -62,6 +65,8 @@ class Board:
     new_unit_href: str
     people_href: str
     knows_people: bool
+    came_in: str
+    merges_href: str
 
 
 def board(asked: Asked) -> Answer:
@@ -77,8 +82,16 @@ def board(asked: Asked) -> Answer:
         new_unit_href=asked.links.new_unit(),
         people_href=asked.links.people(),
         knows_people=bool(world.of_kind("person")),
+        came_in=came_in_sentence(asked),
+        merges_href=asked.links.merges(),
     )
     return Page(template="board.html", context=context)
+
+
+def came_in_sentence(asked: Asked) -> str:
+    """That entries of other devices came in which nobody has looked at; '' where none did."""
+    count = merges.not_looked_at(asked.workplace)
+    return "" if not count else asked.say("merges.board_one") if count == 1 else asked.say("merges.board", count=count)
 
 
 def _row(asked: Asked, unit: ThingId, verdict: Verdict) -> BoardRow:
@@ -93,7 +106,7 @@ def _row(asked: Asked, unit: ThingId, verdict: Verdict) -> BoardRow:
         until_iso=words.clock.iso(verdict.until_ms) if bounded and verdict.until_ms is not None else "",
         until_text=words.clock.when(verdict.until_ms) if bounded and verdict.until_ms is not None else "",
         sentence=words.short_reason(verdict),
-        next_text=things[0].text if things else "",
+        next_text=(things[0].short or things[0].text) if things else "",
         next_href=things[0].href if things else "",
         who=asked.workplace.name(holder) if holder is not None else "",
         marks=tuple(dict.fromkeys(words.marks(tuple(mark.rpartition(": ")[0] for mark in verdict.marks)))),
