@@ -47,6 +47,12 @@ run: $(RUN_STAMP) ## Open the demo record (made on first use) and serve it on th
 test: lint types arrows ## Run every check: style, types, arrows and all tests, a real browser included
 	@chromium="$$(scripts/ensure-chromium)" && LOOPWORTHY_CHROMIUM="$$chromium" $(BIN)/pytest
 
+WORLDS ?= 5000
+
+.PHONY: world
+world: $(DEV_STAMP) ## Simulate five thousand worlds of devices that merge (make world WORLDS=20000)
+	LOOPWORTHY_WORLDS=$(WORLDS) $(BIN)/pytest -q tests/world
+
 .PHONY: lint
 lint: $(DEV_STAMP) ## Check style and format
 	$(BIN)/ruff check .

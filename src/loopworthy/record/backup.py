@@ -1,6 +1,7 @@
 """Backup and restoring: a whole, checked copy in one file, made while the record is being written to.
 
-The copy is marked so that it writes as a new device when somebody opens it as a record.
+The copy is marked so that it writes as a new device when somebody opens it as a record, and whatever would let its
+holder in at a hub, or would admit others, is taken out of it.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loopworthy.record.copies import become_new_device
+from loopworthy.record.secrets import forget_secrets
 from loopworthy.record.sqlite import Journal, SqliteStore
 from loopworthy.record.store import Heads
 from loopworthy.vocabulary.errors import InputError, StoreError
@@ -78,6 +80,7 @@ def _mark(part: Path, target: Path) -> BackupReport:
                 f"The copy is not sound: {'; '.join(damage)}", next_step="Verify the record before anything else"
             )
         become_new_device(copy)
+        forget_secrets(copy)
         return BackupReport(path=target, events=copy.count(), heads=copy.heads())
     finally:
         copy.close()

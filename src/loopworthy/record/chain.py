@@ -18,10 +18,10 @@ from loopworthy.record.copies import COPIED_FROM, become_new_device, holds_its_k
 from loopworthy.record.events import CHAIN_OPENED, ChainOpened
 from loopworthy.record.order import next_clock
 from loopworthy.record.registry import Registry
-from loopworthy.record.signing import DeviceKeys, device_of
+from loopworthy.record.signing import DeviceKeys, SignedHead, device_of, head_message, is_keyed
 from loopworthy.record.store import Store, Token
 from loopworthy.vocabulary.errors import InputError, RecordError
-from loopworthy.vocabulary.event import GENESIS, Envelope, Event, encode
+from loopworthy.vocabulary.event import GENESIS, Envelope, Event, SeenHead, encode
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.time import Moment
 
@@ -126,10 +126,12 @@ class Writer:
             If the act that this belongs to stands in the record already.
         """
         with self._store.transaction():
+            before = self._store.heads().get(self._store.device_id())
             self._open_chain()
             if self._act is not None:
                 self._act.begin()
             yield Batch(self._store, self._registry, self._now, act=self._act.id if self._act is not None else "")
+            self._sign(before)
 
     def _open_chain(self) -> None:
         if not self._store.record_id():
@@ -149,6 +151,28 @@ class Writer:
         )
         Batch(self._store, self._registry, self._now)._place(Draft(kind=CHAIN_OPENED, payload=opening))
         self._store.put_setting(COPIED_FROM, "")
+
+    def _sign(self, before: SeenHead | None) -> None:
+        """Sign at once where that can be done: whoever carries the file away then has a signature for all of it."""
+        device = self._store.device_id()
+        head = self._store.heads().get(device)
+        if self._keys is None or head is None or not is_keyed(device) or head == before:
+            return
+        record = self._store.record_id()
+        signature = self._keys.sign_at_once(device, head_message(record, device, head.sequence, head.event))
+        held = self._keys.held(device)
+        if signature is None or held is None:
+            return
+        signed = SignedHead(
+            record=record,
+            device=device,
+            sequence=head.sequence,
+            event=head.event,
+            public_key=held.public_key,
+            signature=signature.hex(),
+        )
+        others = [one for one in self._store.signed_heads() if one.device != device or not self._store.has(one.event)]
+        self._store.replace_signed_heads((*others, signed))
 
 
 class Batch:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 from loopworthy.record.copies import become_new_device
-from loopworthy.record.store import Store
-from loopworthy.vocabulary.event import Envelope
+from loopworthy.record.store import Store, checked_envelope
+from loopworthy.vocabulary.event import Envelope, SeenHead
 from loopworthy.vocabulary.identity import EventId
 from loopworthy.vocabulary.time import Moment
 
@@ -58,9 +58,11 @@ def set_apart_beyond(store: Store, latest_ms: int | None) -> tuple[EventId, ...]
     if latest_ms is None or store.latest_clock().wall_ms <= latest_ms:
         return ()
     with store.transaction():
-        device = store.device_id()
-        before = store.heads().get(device)
-        departed = store.set_apart(after_ms=latest_ms)
-        if store.heads().get(device) != before:
-            become_new_device(store)
-        return tuple(departed)
+        head = store.heads().get(store.device_id())
+        if head is not None and _clock_of(store, head) > latest_ms:
+            become_new_device(store)  # while its last event is still here: that is what it has to sign
+        return tuple(store.set_apart(after_ms=latest_ms))
+
+
+def _clock_of(store: Store, head: SeenHead) -> int:
+    return checked_envelope(store.find(head.event, limit=1)[0]).clock.wall_ms

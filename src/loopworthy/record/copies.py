@@ -12,12 +12,18 @@ import hashlib
 from pathlib import Path
 from typing import Final
 
+import msgspec
+
 from loopworthy.record.signing import DeviceKeys, is_keyed
-from loopworthy.record.store import Store
+from loopworthy.record.store import Heads, Store
+from loopworthy.vocabulary.event import SeenHead
 from loopworthy.vocabulary.identity import DeviceId
 
 COPIED_FROM: Final = "copied-from"
 """Setting of a store that was copied or restored: the device that it wrote as before."""
+
+TAILS: Final = "tails-to-sign"
+"""Setting: where the chains ended as which this store wrote before; their devices may still have to sign that."""
 
 _PLACE: Final = "place"
 
@@ -27,9 +33,23 @@ def become_new_device(store: Store) -> DeviceId:
     with store.transaction():
         before = store.device_id()
         if before:
+            tail = store.heads().get(before)
+            if tail is not None and is_keyed(before):
+                put_tails(store, tails(store) | {before: tail})
             store.put_setting(COPIED_FROM, before)
             store.set_device_id("")
     return before
+
+
+def tails(store: Store) -> Heads:
+    """Ends of chains that this store wrote before it became a new device, as far as they may have to be signed yet."""
+    text = store.setting(TAILS)
+    return msgspec.json.decode(text, type=dict[str, SeenHead]) if text else {}
+
+
+def put_tails(store: Store, ends: Heads) -> None:
+    """Keep these ends for signing, and no others."""
+    store.put_setting(TAILS, msgspec.json.encode(ends).decode())
 
 
 def notice_copy(store: Store, path: Path) -> bool:

@@ -1,8 +1,9 @@
-"""The few kinds of event that the record itself owns: about chains, witnesses, heads received, withdrawals
-and erased texts."""
+"""The few kinds of event that the record itself owns: about chains, witnesses, heads received, devices that a hub
+admitted or revoked, withdrawals and erased texts."""
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 import msgspec
@@ -14,6 +15,8 @@ from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, requi
 CHAIN_OPENED: Final = "record.chain-opened"
 HEAD_WITNESSED: Final = "record.head-witnessed"
 HEADS_RECEIVED: Final = "record.heads-received"
+DEVICE_ADMITTED: Final = "record.device-admitted"
+DEVICE_REVOKED: Final = "record.device-revoked"
 EVENT_WITHDRAWN: Final = "record.event-withdrawn"
 TEXT_ERASED: Final = "record.text-erased"
 
@@ -106,6 +109,38 @@ class HeadsReceived(msgspec.Struct, frozen=True, kw_only=True):
     offsets: tuple[ClockOffset, ...] = ()
 
 
+class DeviceAdmitted(msgspec.Struct, frozen=True, kw_only=True):
+    """A hub lets another device exchange with it. Its token is no part of the record.
+
+    Attributes
+    ----------
+    admission : str
+        16 hexadecimal digits that name this admission.
+    device_name : str
+        What the device calls itself.
+    """
+
+    admission: str
+    device_name: str
+
+    def __post_init__(self) -> None:
+        _require_admission(self.admission)
+        if not self.device_name.strip():
+            raise InputError("device_name", self.device_name, "a name that tells the device from the others")
+
+
+class DeviceRevoked(msgspec.Struct, frozen=True, kw_only=True):
+    """A device that was admitted is admitted no more, wherever this event arrives."""
+
+    admission: str
+    reason: str
+
+    def __post_init__(self) -> None:
+        _require_admission(self.admission)
+        if not self.reason.strip():
+            raise InputError("reason", self.reason, "a few words that say why")
+
+
 class EventWithdrawn(msgspec.Struct, frozen=True, kw_only=True):
     """Somebody says that an event should not have been recorded. It stays; others decide what follows."""
 
@@ -128,10 +163,20 @@ class TextErased(msgspec.Struct, frozen=True, kw_only=True):
         require_event_id("digest", self.digest)
 
 
+def _require_admission(text: str) -> None:
+    if not _ADMISSION.match(text):
+        raise InputError("admission", text, "16 hexadecimal digits")
+
+
+_ADMISSION: Final = re.compile(r"[0-9a-f]{16}\Z")
+
+
 def register_record_events(registry: Registry) -> None:
     """Make the kinds of this module known."""
     registry.register(CHAIN_OPENED, 1, ChainOpened)
     registry.register(HEAD_WITNESSED, 1, HeadWitnessed)
     registry.register(HEADS_RECEIVED, 1, HeadsReceived)
+    registry.register(DEVICE_ADMITTED, 1, DeviceAdmitted)
+    registry.register(DEVICE_REVOKED, 1, DeviceRevoked)
     registry.register(EVENT_WITHDRAWN, 1, EventWithdrawn)
     registry.register(TEXT_ERASED, 1, TextErased)

@@ -13,6 +13,7 @@ from typing import Final
 
 import msgspec
 
+from loopworthy.record.copies import put_tails, tails
 from loopworthy.record.events import (
     CHAIN_OPENED,
     HEADS_RECEIVED,
@@ -24,7 +25,7 @@ from loopworthy.record.events import (
 from loopworthy.record.exchange import HeadLine, Limits, read_header, read_line, within
 from loopworthy.record.merge import MergeReport, merge
 from loopworthy.record.record import Record
-from loopworthy.record.signing import HeadSigner, HeadVerifier, SignedHead, device_of, is_genuine, is_keyed, signed_head
+from loopworthy.record.signing import DeviceKeys, HeadVerifier, SignedHead, is_genuine, is_keyed, signed_head
 from loopworthy.record.store import Store
 from loopworthy.record.vouching import signed_places, worth_keeping
 from loopworthy.vocabulary.errors import InputError
@@ -56,22 +57,32 @@ class Peer:
     offset_ms: int
 
 
-async def sign_own_head(store: Store, signer: HeadSigner) -> SignedHead | None:
-    """Sign the last event of this device's chain, before anything is handed on, and keep the signed head.
+async def sign_own_heads(store: Store, keys: DeviceKeys) -> tuple[SignedHead, ...]:
+    """Sign the last event of this device's chain, and of chains that this store wrote before, and keep that.
 
-    None where the chain is not that of the signer's key, or has no event yet.
+    To be called before anything is handed on: an exchange, an export, a backup. What is signed is remembered beside the
+    key first, so that a store which is put back to before it is noticed. Chains without a key are left as they are.
     """
-    own, record = store.device_id(), store.record_id()
-    head = store.heads().get(own)
-    if head is None or own != device_of(record, signer.public_key):
-        return None
-    for kept in store.signed_heads():
-        if kept.device == own and kept.event == head.event:
-            return kept
-    signed = await signed_head(record, head, signer)
+    record, own = store.record_id(), store.device_id()
+    ends = tails(store) | {device: head for device, head in store.heads().items() if device == own}
+    kept = {one.event for one in store.signed_heads()}
+    made: list[SignedHead] = []
+    settled: list[DeviceId] = []
+    for device, end in sorted(ends.items()):
+        signer = keys.signer(device) if is_keyed(device) else None
+        if signer is None:
+            continue
+        if end.event in kept:
+            await signer.remember(end)
+        else:
+            made.append(await signed_head(record, end, signer))
+        settled.append(device)
     with store.transaction():
-        store.replace_signed_heads(worth_keeping(store, (*store.signed_heads(), signed)))
-    return signed
+        if made:
+            store.replace_signed_heads(worth_keeping(store, (*store.signed_heads(), *made)))
+        if any(device in tails(store) for device in settled):
+            put_tails(store, {device: end for device, end in tails(store).items() if device not in settled})
+    return tuple(made)
 
 
 async def check_heads(lines: Iterable[bytes], verifier: HeadVerifier, *, limits: Limits | None = None) -> CheckedLines:

@@ -140,13 +140,19 @@ class Record:
         """The device that this store writes as; empty until it first writes (a copy, a record just joined)."""
         return self.store.device_id()
 
+    @property
+    def keys(self) -> DeviceKeys | None:
+        """The keys of the devices that this store writes as, kept outside it; None where chains are not signed."""
+        return self._keys
+
     @cached_property
     def opening(self) -> ChainOpened:
         """What the very first event of the record says: title, and whether everything is invented."""
-        for stored in self.store.events_of_kind(CHAIN_OPENED):
-            payload = self._event(stored).payload
-            if isinstance(payload, ChainOpened):
-                return payload
+        # Where the clock here is far behind, even the beginning of the record may be set apart.
+        apart = sorted((self.registry.decode(body) for body in self.store.waiting()), key=lambda event: event.order)
+        for event in (*self.events_of_kind(CHAIN_OPENED), *apart):
+            if isinstance(event.payload, ChainOpened):
+                return event.payload
         raise RecordError(
             f"Record {short(self.id)} has no first event", next_step="Verify the record; bring it back from a backup"
         )

@@ -115,6 +115,14 @@ class DeviceKeys(Protocol):
         """What is kept for a device; None where its private key is not here."""
         ...
 
+    def sign_at_once(self, device: DeviceId, message: bytes) -> bytes | None:
+        """A signature with the device's key; None where that takes waiting for (a browser) or the key is not here."""
+        ...
+
+    def signer(self, device: DeviceId) -> HeadSigner | None:
+        """Signs as that device; None where its private key is not here."""
+        ...
+
 
 def device_of(record: RecordId, public_key: str) -> DeviceId:
     """The identity that a key has in a record: 32 hexadecimal digits."""

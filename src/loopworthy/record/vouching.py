@@ -118,14 +118,11 @@ def _newest_of_each_line(store: Store, heads: list[SignedHead]) -> list[SignedHe
         return by_place[:1]
     kept: list[SignedHead] = []
     below: set[EventId] = set()
-    lowest = max(min(forked) - 1, by_place[-1].sequence)
     for head in by_place:
-        if head.event in below:
-            continue
-        if head.sequence <= lowest and kept:
-            continue  # before the first place where the chain parts there is one line only
-        kept.append(head)
-        below |= _line_down(store, head.event, head.device, head.sequence, lowest)
+        # Before the first place where the chain parts there is one line only.
+        if head.event not in below and head.sequence >= min(forked):
+            kept.append(head)
+            below |= _line_down(store, head.event, head.device, head.sequence, min(forked))
     return kept
 
 

@@ -81,17 +81,13 @@ class KeyFolder:
         found = self._read(device)
         return HeldKey(public_key=found.public_key, signed=found.signed) if found is not None else None
 
-    def signer(self, device: DeviceId) -> KeySigner:
-        """Signs as that device.
+    def signer(self, device: DeviceId) -> KeySigner | None:
+        """Signs as that device; None where its key is not here."""
+        return KeySigner(self, device) if self._read(device) is not None else None
 
-        Raises
-        ------
-        UnknownNameError
-            If its key is not here.
-        """
-        if self._read(device) is None:
-            raise UnknownNameError("key of device", device, next_step="It is on the computer where the device was made")
-        return KeySigner(self, device)
+    def sign_at_once(self, device: DeviceId, message: bytes) -> bytes | None:
+        """An Ed25519 signature with the device's key; None where its key is not here."""
+        return self.sign(device, message) if self._read(device) is not None else None
 
     def remember(self, device: DeviceId, head: SeenHead) -> None:
         """Keep that this head is about to leave the computer, if it is farther than the one before."""
