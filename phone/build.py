@@ -50,8 +50,8 @@ NOT_NEEDED = re.compile(
     re.VERBOSE,
 )
 ENGINE_FILES = ("pyodide.mjs", "pyodide.asm.mjs", "pyodide.asm.wasm")
-QUALITY = 11
-"""Of the compressor: its best."""
+BEST_QUALITY = 11
+"""Of the compressor: half a minute for a few hundred kilobytes less on each phone."""
 
 
 def run(*words: str | Path, cwd: Path | None = None, **environment: str) -> None:
@@ -221,16 +221,16 @@ def put_together(
     return version, kept | named | {"index.html": page, "manifest.webmanifest": about, "sw.js": worker}
 
 
-def compress(files: dict[str, bytes], cache: Path) -> dict[str, bytes]:
+def compress(files: dict[str, bytes], cache: Path, quality: int) -> dict[str, bytes]:
     """Each file that shrinks, compressed; what was compressed before is taken from the cache."""
     cache.mkdir(parents=True, exist_ok=True)
     found: dict[str, bytes] = {}
     for path, body in files.items():
         if path.endswith(".png"):
             continue
-        kept = cache / f"{hashlib.sha256(body).hexdigest()}-{QUALITY}.br"
+        kept = cache / f"{hashlib.sha256(body).hexdigest()}-{quality}.br"
         if not kept.exists():
-            kept.write_bytes(brotli.compress(body, quality=QUALITY, lgwin=24))
+            kept.write_bytes(brotli.compress(body, quality=quality, lgwin=24))
         found[f"{path}.br"] = kept.read_bytes()
     return found
 
@@ -247,8 +247,18 @@ def write(into: Path, files: dict[str, bytes]) -> None:
     part.rename(into)
 
 
-def build(into: Path, work: Path) -> str:
-    """Build the folder; its version."""
+def build(into: Path, work: Path, *, quality: int = BEST_QUALITY) -> str:
+    """Build the folder; its version.
+
+    Parameters
+    ----------
+    into : Path
+        The folder; what was there is replaced as a whole.
+    work : Path
+        Where the engine, the browser's wheel and what was compressed are kept for the next time.
+    quality : int
+        Of the compressor, 0 to 11.
+    """
     node, npm = node_and_npm()
     engine, wheel = fetch_engine(work, npm), fetch_wheel(work)
     lay_out_tree(work / "tree", wheel)
@@ -257,7 +267,7 @@ def build(into: Path, work: Path) -> str:
     run(node, HERE / "compile.mjs", engine, work)
     out = work / "out"
     version, files = put_together(gather_engine(engine, out), *gather_program(engine, out, wheel))
-    compressed = compress(files, work / "compressed")
+    compressed = compress(files, work / "compressed", quality)
     write(into, files | compressed)
     fetched = sum(min(len(body), len(compressed.get(f"{path}.br", body))) for path, body in files.items())
     print(f"{into}: version {version}, {len(files)} files, {fetched / 1e6:.2f} MB to fetch")
@@ -269,8 +279,9 @@ def main() -> None:
     words = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     words.add_argument("--into", type=Path, default=ROOT / "dist" / "phone")
     words.add_argument("--work", type=Path, default=ROOT / "build" / "phone")
+    words.add_argument("--quality", type=int, default=BEST_QUALITY, help="of the compressor, 0 to 11")
     chosen = words.parse_args()
-    build(chosen.into.resolve(), chosen.work.resolve())
+    build(chosen.into.resolve(), chosen.work.resolve(), quality=chosen.quality)
 
 
 if __name__ == "__main__":
