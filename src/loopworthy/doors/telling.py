@@ -19,7 +19,16 @@ from loopworthy.judgement.events import (
     RepairMade,
     WaiverGiven,
 )
-from loopworthy.record.events import ChainOpened, EventWithdrawn, HeadWitnessed, TextErased
+from loopworthy.record.events import (
+    DEVICE_ADMITTED,
+    ChainOpened,
+    DeviceAdmitted,
+    DeviceRevoked,
+    EventWithdrawn,
+    HeadsReceived,
+    HeadWitnessed,
+    TextErased,
+)
 from loopworthy.unit.events import (
     ChangeMade,
     ConfigurationSet,
@@ -172,12 +181,25 @@ class Telling:
                 return Told(title=self.say("told.chain_opened", device=opened.device_name))
             case HeadWitnessed() as seen:
                 return Told(title=self.say("told.head_witnessed"), detail=seen.fingerprint)
+            case HeadsReceived() as received:
+                return Told(title=self.say("told.heads_received", count=len(received.heads)))
+            case DeviceAdmitted() as admitted:
+                return Told(title=self.say("told.device_admitted", device=admitted.device_name))
+            case DeviceRevoked() as revoked:
+                title = self.say("told.device_revoked", device=self._admitted(revoked))
+                return Told(title=title, detail=revoked.reason)
             case EventWithdrawn() as taken:
                 return Told(title=self.say("told.withdrawn", what=self.event(taken.event).title), detail=taken.reason)
             case TextErased() as erased:
                 return Told(title=self.say("told.text_erased"), detail=erased.reason)
         kind = f"{event.envelope.kind} {event.envelope.version}"
         return Told(title=self.say("told.unknown", kind=kind))
+
+    def _admitted(self, revoked: DeviceRevoked) -> str:
+        for event in self.workplace.record.events_of_kind(DEVICE_ADMITTED):
+            if isinstance(event.payload, DeviceAdmitted) and event.payload.admission == revoked.admission:
+                return event.payload.device_name
+        return revoked.admission
 
     # --- everything that was written down ---------------------------------------------------------------------------
 
