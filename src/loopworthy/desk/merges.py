@@ -11,6 +11,8 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import msgspec
+
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.book import WITHDRAWN, Book
 from loopworthy.judgement.events import CatalogueAdopted, EvidenceRecorded, HoldPassed
@@ -156,16 +158,14 @@ def merges(workplace: Workplace) -> tuple[Merge, ...]:
 
 def not_looked_at(workplace: Workplace) -> int:
     """How many entries came in here from elsewhere that nobody has looked at yet."""
-    store = workplace.record.store
-    own = workplace.record.device
+    store, own, looked_at = workplace.record.store, workplace.record.device, _looked_at(workplace)
     if not own:
         return 0
-    seen = checked_envelope(store.events_at(own, _looked_at(workplace))[0]).seen
     count = 0
     for device, head in store.heads().items():
-        if device == own:
+        known = looked_at.get(device, 0)
+        if device == own or head.sequence <= known:
             continue
-        known = seen[device].sequence if device in seen else 0
         if head.sequence - known > _COUNTED_ONE_BY_ONE:
             count += head.sequence - known
             continue
@@ -182,11 +182,13 @@ def look_at(workplace: Workplace, key: str) -> None:
     UnknownNameError
         If there is no such merge.
     """
-    merge = _find(workplace, key)
-    if merge.own and merge.key != NOT_YET:
-        sequence = workplace.record.get(merge.key).envelope.sequence
-        if sequence > _looked_at(workplace):
-            workplace.record.store.put_setting(_LOOKED_AT, f"{merge.device} {sequence}")
+    merge, record = _find(workplace, key), workplace.record
+    if not merge.own:
+        return
+    heads = record.heads() if merge.key == NOT_YET else record.get(merge.key).envelope.seen
+    known = _looked_at(workplace)
+    seen = {device: max(head.sequence, known.get(device, 0)) for device, head in heads.items()}
+    record.store.put_setting(_LOOKED_AT, msgspec.json.encode(known | seen).decode())
 
 
 def merge_changes(workplace: Workplace, key: str) -> MergeChanges:
@@ -276,21 +278,23 @@ def _own_merges(workplace: Workplace) -> Iterator[Merge]:
     record = workplace.record
     own, names, looked_at = record.device, device_names(workplace), _looked_at(workplace)
     arrived: Counter[DeviceId] = Counter()
+    fresh = False
     last: EventId = ""
     for entry in record.store.index():
         if entry.device != own:
             arrived[entry.device] += _counts(entry.kind)
+            fresh = fresh or (_counts(entry.kind) and entry.sequence > looked_at.get(entry.device, 0))
             continue
         if arrived.total():
             yield _merge(
                 own, names, arrived, key=entry.id, after=last, at=record.get(entry.id).envelope.recorded_at,
-                own=True, looked_at=entry.sequence <= looked_at,
+                own=True, looked_at=not fresh,
             )  # fmt: skip
         arrived.clear()
-        last = entry.id
+        fresh, last = False, entry.id
     if arrived.total():
         yield _merge(
-            own, names, arrived, key=NOT_YET, after=last, at=workplace.now(), own=True, looked_at=not last
+            own, names, arrived, key=NOT_YET, after=last, at=workplace.now(), own=True, looked_at=not fresh
         )  # fmt: skip
 
 
@@ -342,10 +346,14 @@ def _merge(
     )
 
 
-def _looked_at(workplace: Workplace) -> int:
-    """The place in this device's chain up to which merges were looked at; 1, its beginning, where none was."""
-    device, _, sequence = (workplace.record.store.setting(_LOOKED_AT) or "").partition(" ")
-    return int(sequence) if device == workplace.record.device and sequence.isdigit() else 1
+def _looked_at(workplace: Workplace) -> dict[DeviceId, int]:
+    """The place in each chain up to which somebody has looked; at first what was there when this device began."""
+    record = workplace.record
+    kept = record.store.setting(_LOOKED_AT)
+    if kept:
+        return msgspec.json.decode(kept, type=dict[str, int])
+    first = record.store.events_at(record.device, 1) if record.device else ()
+    return {device: head.sequence for device, head in checked_envelope(first[0]).seen.items()} if first else {}
 
 
 def _ids(

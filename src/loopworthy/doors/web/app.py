@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from starlette.applications import Starlette
@@ -23,15 +23,17 @@ from loopworthy.desk.workplace import Workplace
 from loopworthy.doors.phone import served
 from loopworthy.doors.texts import Texts
 from loopworthy.doors.web import statics
-from loopworthy.doors.web.answers import Answer, Page
-from loopworthy.doors.web.asked import Asked, read_request
+from loopworthy.doors.web.answers import Page
+from loopworthy.doors.web.asked import read_request
 from loopworthy.doors.web.frame import Frame
 from loopworthy.doors.web.guard import Guard
 from loopworthy.doors.web.links import Links
 from loopworthy.doors.web.once import ACT, once
 from loopworthy.doors.web.pages import MODULES
 from loopworthy.doors.web.refusal import status_of
+from loopworthy.doors.web.routes import Door
 from loopworthy.doors.web.site import Site
+from loopworthy.record.signing import HeadVerifier
 from loopworthy.vocabulary.errors import LoopworthyError
 
 _log = logging.getLogger("loopworthy.web")
@@ -44,6 +46,7 @@ def create_app(
     clock_fixed: bool = False,
     hosts: tuple[str, ...] = (),
     pocket: bool = False,
+    verifier: HeadVerifier | None = None,
 ) -> Starlette:
     """The program as an ASGI application.
 
@@ -59,10 +62,12 @@ def create_app(
         Names under which it may be reached; empty for any (see `guard.Guard`).
     pocket : bool
         Whether it answers inside a phone's browser, where no server is, from a folder that it need not serve.
+    verifier : HeadVerifier, optional
+        Checks signatures of heads that come in with a file or a code; without one no signed head is taken.
     """
-    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket)
+    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket, verifier=verifier)
     doors = [one for module in MODULES for one in module.ROUTES]
-    routes = [Route(one.path, _endpoint(one.handler, site), methods=list(one.methods)) for one in doors]
+    routes = [Route(one.path, _endpoint(one, site), methods=list(one.methods)) for one in doors]
     routes += [
         Route("/healthz", partial(_healthz, site), methods=["GET"]),
         Route("/static/{path:path}", statics.send, methods=["GET"]),
@@ -77,12 +82,14 @@ def create_app(
     return app
 
 
-def _endpoint(handler: Callable[[Asked], Answer], site: Site) -> Callable[[Request], object]:
+def _endpoint(door: Door, site: Site) -> Callable[[Request], object]:
     async def answer(request: Request) -> Response:
         links = Links(root=request.scope.get("root_path", "").rstrip("/"))
         try:
             asked = await read_request(request, site)
-            return site.respond(once(asked, handler), links, sent=asked.form.get(ACT))
+            if door.before is not None:
+                asked = replace(asked, prepared=await door.before(asked))
+            return site.respond(once(asked, door.handler), links, sent=asked.form.get(ACT))
         except LoopworthyError as error:
             return site.respond(error_page(site, links, error), links)
         except HTTPException:

@@ -90,6 +90,8 @@ class Asked:
     links : Links
     now : Moment
         The present moment, the same throughout the request.
+    prepared : object
+        What the door waited for beforehand (`routes.Door.before`); None where it waited for nothing.
     """
 
     site: Site
@@ -101,6 +103,7 @@ class Asked:
     cookies: Mapping[str, str] = field(default_factory=dict)
     links: Links = field(default_factory=Links)
     now: Moment
+    prepared: object = None
 
     @property
     def workplace(self) -> Workplace:
@@ -191,7 +194,8 @@ async def _read_form(request: Request) -> Form:
         body += chunk
         if len(body) > LARGEST_BODY:
             limit = f"at most {LARGEST_BODY // (1024 * 1024)} MB"
-            raise InputError("form", "larger", limit, next_step="Send a smaller photo or a thinner trace")
+            step = "Send a smaller photo or a thinner trace; merge a record of that size on the command line"
+            raise InputError("form", "larger", limit, next_step=step)
     if request.headers.get("content-type", "").startswith("multipart/form-data"):
         return await _read_multipart(request.headers, body)
     try:

@@ -7,10 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from loopworthy.desk import people
+from loopworthy.desk.late import refuse_ahead
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import ThingId
 from loopworthy.vocabulary.time import Moment, moment, zone
+
+MOMENT_CONFIRMED = "occurred_at_confirmed"
+"""The tick that says: it was then."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +46,8 @@ class Field:
         Whether it stands beside others in a row.
     signed : bool
         Whether it may be below zero.
+    scan : bool
+        Whether a code on the thing may say it, so that a camera can read it.
     """
 
     name: str
@@ -70,6 +76,7 @@ class Field:
     accept: str = ""
     compact: bool = False
     signed: bool = False
+    scan: bool = False
 
 
 def select(
@@ -100,10 +107,11 @@ def text_field(
     error: str = "",
     help: str = "",
     value: str | None = None,
+    scan: bool = False,
 ) -> Field:
     """A field for words, a date or a time."""
     typed = form.get(name) or value
-    return Field(name=name, label=label, kind=kind, value=typed, required=required, error=error, help=help)
+    return Field(name=name, label=label, kind=kind, value=typed, required=required, error=error, help=help, scan=scan)
 
 
 # --- who, with whom, with what, when --------------------------------------------------------------------------------
@@ -150,6 +158,24 @@ class Given:
     single_handed: bool
     instruments: tuple[ThingId, ...]
     occurred_at: Moment | None
+    moment_confirmed: bool
+
+
+def moment_field(
+    asked: Asked, form: Form, label: str, *, error: str = "", help: str = "", question: str = ""
+) -> Field:
+    """When it happened, if not now; with the question about it, once it was asked and as long as it is confirmed."""
+    confirmed = form.ticked(MOMENT_CONFIRMED)
+    return Field(
+        name="occurred_at",
+        label=label,
+        kind="moment",
+        value=form.get("occurred_at") or None,
+        error=error,
+        help=help,
+        odd_query=question or (asked.say("late.confirmed") if confirmed else ""),
+        odd_confirmed=confirmed,
+    )
 
 
 def person_choices(asked: Asked) -> tuple[tuple[str, str], ...]:
@@ -175,6 +201,7 @@ def who_fields(
     instrument_uses: tuple[str, ...] = (),
     late: bool = True,
     errors: Mapping[str, str] | None = None,
+    question: str = "",
 ) -> Who:
     """The questions about who stands behind a form.
 
@@ -188,6 +215,8 @@ def who_fields(
         Whether something read earlier may be entered.
     errors : mapping
         Name of a field to why it was refused.
+    question : str
+        What has to be asked about the moment that was typed; see `late.question_about`.
     """
     say, wrong = asked.say, dict(errors or {})
     known = person_choices(asked)
@@ -205,10 +234,13 @@ def who_fields(
             help=say("who.single_handed_help"),
         )  # fmt: skip
     if late:
-        error = wrong.get("occurred_at", "")
-        label = say("who.occurred_at", zone=asked.now.zone)
-        when = text_field(
-            "occurred_at", label, asked.form, kind="moment", error=error, help=say("who.occurred_at_help")
+        when = moment_field(
+            asked,
+            asked.form,
+            say("who.occurred_at", zone=asked.now.zone),
+            error=wrong.get("occurred_at", ""),
+            help=say("who.occurred_at_help"),
+            question=question,
         )
     return Who(
         reader=reader,
@@ -255,6 +287,7 @@ def given_by(asked: Asked) -> Given:
         single_handed=form.ticked("single_handed"),
         instruments=instruments,
         occurred_at=local_moment(asked, form.get("occurred_at")) if form.get("occurred_at") else None,
+        moment_confirmed=form.ticked(MOMENT_CONFIRMED),
     )
 
 
@@ -272,6 +305,5 @@ def local_moment(asked: Asked, text: str, name: str = "occurred_at") -> Moment:
         raise InputError(name, text, "a date and a time", next_step="Write for example 2026-05-14T08:40") from error
     local = typed if typed.tzinfo is not None else typed.replace(tzinfo=zone(asked.now.zone))
     found = moment(local, asked.now.zone)
-    if found.epoch_ms > asked.now.epoch_ms + 60_000:
-        raise InputError(name, text, f"not later than now ({asked.now.local():%Y-%m-%d %H:%M})")
+    refuse_ahead(found, asked.now, name)
     return found

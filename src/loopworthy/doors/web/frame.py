@@ -10,6 +10,7 @@ from loopworthy.doors.web.refusal import told
 from loopworthy.judgement.events import EvidenceRecorded
 from loopworthy.judgement.outcome import Outcome
 from loopworthy.judgement.verdict import Verdict, Word
+from loopworthy.unit.events import ChangeMade
 from loopworthy.vocabulary.errors import LoopworthyError
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import ThingId
@@ -39,6 +40,8 @@ class Frame:
     cautions : tuple of str
     notice : tuple of str
         What was done, a sentence each.
+    hand_on_href : str
+        Where a change that was just recorded is shown to another phone; '' where none was.
     problem, problem_step : str
         What was refused, and what to do.
     problem_place : str
@@ -60,6 +63,7 @@ class Frame:
     until_seconds: int | None = None
     cautions: tuple[str, ...] = ()
     notice: tuple[str, ...] = ()
+    hand_on_href: str = ""
     problem: str = ""
     problem_step: str = ""
     problem_place: str = ""
@@ -102,6 +106,7 @@ def page_frame(
     ends = [until_ms] if until_ms is not None else []
     if verdict is not None and verdict.word is Word.READY and verdict.until_ms is not None:
         ends.append(verdict.until_ms)
+    done = done_events(asked)
     return Frame(
         title=title,
         lang=asked.site.texts.language,
@@ -117,7 +122,8 @@ def page_frame(
         nav=_nav(asked, unit, place) if unit else (),
         until_seconds=max(0, (min(ends) - asked.now.epoch_ms) // 1000) if ends else None,
         cautions=cautions,
-        notice=(*notice, *done_sentences(asked)),
+        notice=(*notice, *done_sentences(asked, done)),
+        hand_on_href=_hand_on(asked, done),
         problem=told(asked, problem) if problem is not None else "",
         problem_step=problem.next_step if problem is not None else "",
         problem_place=problem_place,
@@ -138,20 +144,36 @@ def _nav(asked: Asked, unit: ThingId, place: str) -> tuple[tuple[str, str, bool]
     return tuple((asked.say(f"nav.{name}"), address, name == place) for name, address in addresses.items())
 
 
-def done_sentences(asked: Asked) -> tuple[str, ...]:
-    """What the address says was just recorded: each that needs a look by itself, the others by their number."""
-    sentences: list[str] = []
-    quiet: list[str] = []
+def done_events(asked: Asked) -> tuple[Event, ...]:
+    """What the address says was just recorded."""
+    found = []
     for text in asked.query.get("done").split(",")[:40]:
         try:
             event = asked.workplace.record.get(text) if text else None
         except LoopworthyError:
             continue  # an old or mistyped address; a notice is no reason to refuse the page
         if event is not None:
-            (quiet if _is_quiet(asked, event) else sentences).append(recorded_sentence(asked, event))
+            found.append(event)
+    return tuple(found)
+
+
+def done_sentences(asked: Asked, done: tuple[Event, ...]) -> tuple[str, ...]:
+    """What was just recorded in words: each that needs a look by itself, the others by their number."""
+    sentences: list[str] = []
+    quiet: list[str] = []
+    for event in done:
+        (quiet if _is_quiet(asked, event) else sentences).append(recorded_sentence(asked, event))
     if len(quiet) > TOLD_ONE_BY_ONE:
         quiet = [asked.say("recorded.quiet", count=len(quiet))]
     return (*sentences, *quiet)
+
+
+def _hand_on(asked: Asked, done: tuple[Event, ...]) -> str:
+    """Where a change is shown to another phone, with all that was recorded along with it."""
+    if not any(isinstance(event.payload, ChangeMade) for event in done):
+        return ""
+    places = sorted(done, key=lambda event: event.envelope.sequence)
+    return asked.links.code(places[-1].id, since=places[0].id)
 
 
 def _is_quiet(asked: Asked, event: Event) -> bool:

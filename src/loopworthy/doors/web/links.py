@@ -132,9 +132,9 @@ class Links:
         """The verdict as it was at another moment."""
         return self._unit(unit, "past", at=moment)
 
-    def sheet(self, unit: ThingId, page: str = "") -> str:
-        """The list for paper."""
-        return self._unit(unit, "sheet", page=page)
+    def sheet(self, unit: ThingId, page: str = "", *, only_open: bool = False) -> str:
+        """The list for paper, whole or without what counts now."""
+        return self._unit(unit, "sheet", page=page, open="yes" if only_open else "")
 
     def read_aloud(self, unit: ThingId, page: str = "") -> str:
         """The final check in large letters, to be read aloud."""
@@ -197,6 +197,10 @@ class Links:
     def scan(self) -> str:
         """Taking in what another phone shows as a code."""
         return self.to("record", "scan")
+
+    def latest_code(self) -> str:
+        """What this device wrote since anybody else has seen it, as a code."""
+        return self.to("record", "code")
 
     def code(self, event: EventId, *, since: EventId = "") -> str:
         """An entry as a code for another phone; with the entries before it from `since` on."""

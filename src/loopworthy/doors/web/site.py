@@ -14,6 +14,7 @@ from loopworthy.doors.web import statics
 from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.links import Links
 from loopworthy.doors.web.once import act_field
+from loopworthy.record.signing import HeadVerifier
 
 COOKIE_SECONDS = 400 * 24 * 3600
 
@@ -29,13 +30,24 @@ class Site:
         Whether the workplace's clock stands still (a demonstration): pages then count no time of their own.
     pocket : bool
         Whether pages are shown inside a phone's own shell, which they offer a way to.
+    verifier : HeadVerifier, optional
+        Checks signatures of heads that come in; without one no signed head is taken.
     """
 
-    def __init__(self, workplace: Workplace, texts: Texts, *, clock_fixed: bool = False, pocket: bool = False) -> None:
+    def __init__(
+        self,
+        workplace: Workplace,
+        texts: Texts,
+        *,
+        clock_fixed: bool = False,
+        pocket: bool = False,
+        verifier: HeadVerifier | None = None,
+    ) -> None:
         self.workplace = workplace
         self.texts = texts
         self.clock_fixed = clock_fixed
         self.pocket = pocket
+        self.verifier = verifier
         self._environment = _environment(texts.language)
 
     def draw(self, page: Page, links: Links, *, sent: str = "") -> str:

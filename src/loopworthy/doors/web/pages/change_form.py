@@ -207,7 +207,7 @@ def _arrival_fields(asked: Asked, unit: ThingId, change: Change, place: Position
         choices = ((NEW, say("change.other_new")), *known)
     which = select(f"{prefix}thing", say("change.which_now"), choices, form, chosen=choices[0][0], required=True)
     label = (
-        text_field(f"{prefix}serial", say("parts_page.serial"), form, help=say("change.only_if_new")),
+        text_field(f"{prefix}serial", say("parts_page.serial"), form, help=say("change.only_if_new"), scan=True),
         text_field(f"{prefix}batch", say("parts_page.batch"), form),
         text_field(f"{prefix}made-on", say("parts_page.made_on"), form, kind="date"),
     )

@@ -65,8 +65,8 @@ class EventPage:
         What it rests on; what rests on it, directly or through others; repairs, releases and the withdrawal.
     effects : tuple of str
         For a change: what it does to which evidence.
-    standing_href, withdraw_href : str
-        How a reading stands now; where it is taken back, '' where it cannot be.
+    standing_href, withdraw_href, code_href : str
+        How a reading stands now; where it is taken back, '' where it cannot be; the entry for another phone.
     identity, fingerprint, raw : str
         Its identity; the first digits for comparing; its payload as it is stored.
     """
@@ -86,6 +86,7 @@ class EventPage:
     effects: tuple[str, ...]
     standing_href: str
     withdraw_href: str
+    code_href: str
     identity: str
     fingerprint: str
     raw: str
@@ -121,6 +122,7 @@ def event_page(asked: Asked, one: Event) -> EventPage:
         effects=_effects(asked, telling, payload) if isinstance(payload, ChangeMade) else (),
         standing_href=links.evidence(unit, one.id) if reading and unit else "",
         withdraw_href=links.withdraw(unit, one.id) if withdrawable and unit and withdrawal is None else "",
+        code_href=links.code(one.id),
         identity=one.id,
         fingerprint=fingerprint(one.id),
         raw=msgspec.json.format(bytes(one.envelope.payload), indent=2).decode(),

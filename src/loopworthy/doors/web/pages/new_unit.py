@@ -85,7 +85,9 @@ def new_unit(asked: Asked) -> Answer:
     context = NewUnit(
         frame=page_frame(asked, asked.say("new_unit.title"), problem=problem),
         name=text_field("name", asked.say("new_unit.name"), form, required=True, error=wrong.get("name", "")),
-        serial=text_field("serial", asked.say("parts_page.serial"), form, help=asked.say("new_unit.serial_help")),
+        serial=text_field(
+            "serial", asked.say("parts_page.serial"), form, help=asked.say("new_unit.serial_help"), scan=True
+        ),
         ready=tuple(
             Ready(
                 name=one.name,

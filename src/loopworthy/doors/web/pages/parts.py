@@ -237,7 +237,7 @@ def _one_position(
     thing = world.thing(there) if there is not None else None
     fields: list[Field] = []
     if thing is not None and place.kind != "person":
-        serial = text_field("serial", asked.say("parts_page.serial"), form, value=thing.serial or None)
+        serial = text_field("serial", asked.say("parts_page.serial"), form, value=thing.serial or None, scan=True)
         fields = [serial, *label_fields(asked, place.kind, form, "", thing)]
     return OnePosition(
         frame=page_frame(asked, place.title, unit=unit, place="more", problem=problem),

@@ -162,7 +162,7 @@ def instruments(asked: Asked) -> Answer:
         fields=(
             text_field("name", say("instruments.name"), form, required=True, error=wrong.get("name", "")),
             select("use", say("instruments.use"), uses, form, required=True, error=wrong.get("use", "")),
-            text_field("serial", say("instruments.serial"), form, error=wrong.get("serial", "")),
+            text_field("serial", say("instruments.serial"), form, error=wrong.get("serial", ""), scan=True),
         ),
     )
     return Page(template="instruments.html", context=context, status=200 if problem is None else 422)

@@ -11,6 +11,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, person_choices, select, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
+from loopworthy.doors.web.late import question_about
 from loopworthy.doors.web.pages.labels import label_fields, label_in
 from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
@@ -56,7 +57,7 @@ def set_up(asked: Asked) -> Answer:
         try:
             signed = signed_by(asked)
             things = _named_in(asked)
-            identify_parts(asked.workplace, asked.unit, things, typed_by=signed.person, occurred_at=signed.occurred_at)
+            identify_parts(asked.workplace, asked.unit, things, typed_by=signed.person, occurred_at=signed.occurred_at, moment_confirmed=signed.moment_confirmed)
             left = empty_positions(asked.workplace, asked.unit)
             return SeeOther(address=asked.links.set_up(asked.unit) if left else asked.links.parts(asked.unit))
         except LoopworthyError as error:
@@ -69,7 +70,7 @@ def set_up(asked: Asked) -> Answer:
     context = SetUp(
         frame=page_frame(asked, asked.say("parts_page.set_up"), unit=unit, place="more", problem=problem),
         namings=tuple(_naming(asked, unit, place, form, problem) for place in places),
-        signing=signing_fields(asked, form, label=asked.say("parts_page.named_by")),
+        signing=signing_fields(asked, form, label=asked.say("parts_page.named_by"), question=question_about(asked, problem)),
         action=asked.links.set_up(unit),
         parts_href=asked.links.parts(unit),
     )
@@ -100,7 +101,7 @@ def naming_fields(asked: Asked, unit: ThingId, place: Position, form: Form) -> t
     found: list[Field] = []
     if known:
         found.append(select(f"{prefix}thing", say("parts_page.known"), known, form, help=say("parts_page.known_help")))
-    found.append(text_field(f"{prefix}serial", say("parts_page.serial"), form))
+    found.append(text_field(f"{prefix}serial", say("parts_page.serial"), form, scan=True))
     found += label_fields(asked, place.kind, form, prefix)
     return tuple(found)
 

@@ -5,12 +5,14 @@ import * as clock from "./clock.js";
 import * as drafts from "./drafts.js";
 import * as fields from "./fields.js";
 import * as holds from "./hold-timer.js";
+import * as scan from "./scan.js";
 import * as until from "./until.js";
 
 until.start(); // first: an ended verdict must not be seen at all
 fields.attach();
 drafts.attach(); // after fields, so that a value filled in again is asked about as well
 holds.start();
+scan.attach();
 
 document.addEventListener("htmx:load", (event) => {
   // the fragment itself may be the form or the hold, so its parent is searched
@@ -20,4 +22,5 @@ document.addEventListener("htmx:load", (event) => {
   fields.attach(part);
   drafts.attach(part);
   holds.attach(part);
+  scan.attach(part);
 });
