@@ -10,6 +10,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from loopworthy.desk.workplace import Workplace
+from loopworthy.doors.exchange.keys import KeyFolder
 from loopworthy.judgement import events as judgement_events
 from loopworthy.judgement.catalogue.load import load_catalogue
 from loopworthy.judgement.catalogue.model import Catalogue
@@ -18,6 +19,7 @@ from loopworthy.record.events import register_record_events
 from loopworthy.record.memory import MemoryStore
 from loopworthy.record.record import Record
 from loopworthy.record.registry import Registry
+from loopworthy.record.signing import DeviceKeys
 from loopworthy.record.sqlite import Journal, SqliteStore
 from loopworthy.record.store import Store
 from loopworthy.unit import events as unit_events
@@ -56,6 +58,7 @@ def open_workplace(
     short: bool = False,
     journal: Journal = Journal.WRITE_AHEAD,
     watch_place: bool = True,
+    keys: DeviceKeys | None = None,
 ) -> Workplace:
     """Open a record file, or begin one.
 
@@ -69,6 +72,9 @@ def open_workplace(
         Whether verdicts of now are all that is wanted; see `Workplace`.
     journal, watch_place
         As `SqliteStore` takes them; a browser's file system differs from a disk.
+
+    keys : DeviceKeys, optional
+        The keys of this computer (`device_keys`), with which chains that are opened from now on are signed.
 
     Raises
     ------
@@ -90,7 +96,13 @@ def open_workplace(
         invented=invented,
         owner_files=owner_files,
         short=short,
+        keys=keys,
     )
+
+
+def device_keys() -> KeyFolder:
+    """The keys of this computer's user; nothing is read or made before one is needed."""
+    return KeyFolder()
 
 
 def memory_workplace(
@@ -111,11 +123,12 @@ def _workplace(
     invented: bool,
     owner_files: Mapping[str, str] | None,
     short: bool = False,
+    keys: DeviceKeys | None = None,
 ) -> Workplace:
     known = registry()
     level.take_up(store)
     if store.record_id():
-        record = Record(store, known, device_name=device_name, token=secrets.token_bytes)
+        record = Record(store, known, device_name=device_name, token=secrets.token_bytes, keys=keys)
     else:
         record = Record.begin(
             store,
@@ -125,6 +138,7 @@ def _workplace(
             now=clock(),
             token=secrets.token_bytes,
             invented=invented,
+            keys=keys,
         )
     return Workplace(record, catalogue_for(owner_files), clock, short=short)
 

@@ -73,6 +73,10 @@ class Failure:
 def failure_of(error: BaseException) -> Failure:
     """What to say about an error."""
     if isinstance(error, InputError):
+        from loopworthy.desk.late import LateMomentError
+
+        if isinstance(error, LateMomentError):
+            error = InputError("--at", error.value, error.limit, next_step=say("confirm_time"))
         return _refused(error, name=error.name, value=error.value, limit=error.limit)
     if isinstance(error, UnknownNameError):
         return _unknown(error)

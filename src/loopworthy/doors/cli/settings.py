@@ -97,9 +97,11 @@ class Settings:
         InputError
             If there is none at the path.
         """
-        from loopworthy.bootstrap import open_workplace
+        from loopworthy.bootstrap import device_keys, open_workplace
 
-        return open_workplace(self.path, clock=self.now(), owner_files=self.owner_texts(), short=short)
+        return open_workplace(
+            self.path, clock=self.now(), owner_files=self.owner_texts(), short=short, keys=device_keys()
+        )
 
     def actor(self, workplace: Workplace) -> ThingId:
         """The person who does it.

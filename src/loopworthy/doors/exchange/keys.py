@@ -10,10 +10,10 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, TypeVar, cast
 
 import msgspec
 
@@ -21,6 +21,8 @@ from loopworthy.record.signing import HeldKey, device_of
 from loopworthy.vocabulary.errors import StoreError, UnknownNameError
 from loopworthy.vocabulary.event import SeenHead
 from loopworthy.vocabulary.identity import DeviceId, RecordId
+
+_Answer = TypeVar("_Answer")
 
 STATE_VARIABLE: Final = "LOOPWORTHY_STATE"
 """Names the folder in place of the usual one, for example where the home folder does not last."""
@@ -184,6 +186,22 @@ class Verifier:
         except (InvalidSignature, ValueError):
             return False
         return True
+
+
+def at_once(answer: Coroutine[Any, Any, _Answer]) -> _Answer:
+    """The result of something asynchronous that never has to wait, as all signing and checking on this computer.
+
+    Raises
+    ------
+    RuntimeError
+        If it did have to wait: then it belongs into an event loop.
+    """
+    try:
+        answer.send(None)
+    except StopIteration as done:
+        return cast("_Answer", done.value)
+    answer.close()
+    raise RuntimeError("it had to wait for something")
 
 
 def _flush_folder(folder: Path) -> None:

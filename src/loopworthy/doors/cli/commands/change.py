@@ -130,6 +130,7 @@ def preview(
 @option("--configuration", key="change_configuration", metavar="NAME_OR_FILE", type=Known("configuration"))
 @option("--note", key="note", default="", metavar="TEXT")
 @option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
 @click.pass_obj
 def record(
     settings: Settings,
@@ -152,7 +153,7 @@ def record(
     declared = _declared(workplace, found, known, positions, things, answers, rest)
     moment = read_moment("--at", rest["at"], workplace.now()) if rest["at"] else None
     with workplace.record.store.transaction():
-        events = record_change(workplace, found, declared, person=person, occurred_at=moment)
+        events = record_change(workplace, found, declared, person=person, occurred_at=moment, moment_confirmed=rest["confirm_time"])
     words = settings.words(workplace)
     verdict = workplace.verdict(found, words.clock.now)
     tasks = workplace.outstanding(found, words.clock.now)

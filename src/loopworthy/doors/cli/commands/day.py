@@ -20,22 +20,24 @@ day = Group("day", help=helped("day"), no_args_is_help=True)
 @argument("units", "units", nargs=-1, required=True, type=Known("unit"))
 @option("--title", key="day_title", default="", metavar="TEXT")
 @option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
 @click.pass_obj
-def begin(settings: Settings, units: tuple[str, ...], title: str, at: str | None) -> None:
+def begin(settings: Settings, units: tuple[str, ...], title: str, at: str | None, confirm_time: bool) -> None:
     """Begin a dive day for units; an open one ends with it."""
-    begin_episode(settings, "dive-day", units, title, at)
+    begin_episode(settings, "dive-day", units, title, at, confirm_time)
 
 
 @day.command("end", help=helped("day_end"))
 @argument("units", "units", nargs=-1, required=True, type=Known("unit"))
 @option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
 @click.pass_obj
-def end(settings: Settings, units: tuple[str, ...], at: str | None) -> None:
+def end(settings: Settings, units: tuple[str, ...], at: str | None, confirm_time: bool) -> None:
     """End the dive day of units."""
-    end_episode(settings, "dive-day", units, at)
+    end_episode(settings, "dive-day", units, at, confirm_time)
 
 
-def begin_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...], title: str, at: str | None) -> None:
+def begin_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...], title: str, at: str | None, confirm_time: bool) -> None:
     """Begin an episode and tell of it."""
     from loopworthy.desk import days
     from loopworthy.doors.cli.moments import read_moment
@@ -49,6 +51,7 @@ def begin_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ..
         title=title,
         typed_by=settings.actor_or_nobody(workplace),
         occurred_at=read_moment("--at", at, workplace.now()) if at else None,
+        moment_confirmed=confirm_time,
     )
     names = ", ".join(workplace.name(one) for one in found)
     settings.answer(
@@ -57,7 +60,7 @@ def begin_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ..
     )
 
 
-def end_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...], at: str | None) -> None:
+def end_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...], at: str | None, confirm_time: bool) -> None:
     """End an episode of units, all or none, and tell of it."""
     from loopworthy.desk import days
     from loopworthy.doors.cli.moments import read_moment
@@ -67,7 +70,7 @@ def end_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...]
     who = settings.actor_or_nobody(workplace)
     moment = read_moment("--at", at, workplace.now()) if at else None
     with workplace.record.store.transaction():
-        events = [days.end(workplace, one, episode, typed_by=who, occurred_at=moment) for one in found]
+        events = [days.end(workplace, one, episode, typed_by=who, occurred_at=moment, moment_confirmed=confirm_time) for one in found]
     names = ", ".join(workplace.name(one) for one in found)
     settings.answer(
         lambda: {

@@ -27,6 +27,7 @@ mend = Group("mend", help=helped("mend"), no_args_is_help=True)
 @option("--done", key="mend_done", required=True, metavar="TEXT")
 @option("--place", key="mend_place", default="", metavar="TEXT")
 @option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
 @click.pass_obj
 def repair(
     settings: Settings,
@@ -37,6 +38,7 @@ def repair(
     done: str,
     place: str,
     at: str | None,
+    confirm_time: bool,
 ) -> None:
     """Record a repair of failed readings; a later reading must still be inside its limit."""
     from loopworthy.desk.mending import failed_readings, record_repair
@@ -54,7 +56,7 @@ def repair(
         )
     moment = read_moment("--at", at, workplace.now()) if at else None
     event = record_repair(
-        workplace, found, tuple(mends), cause=cause, done=done, place=place, person=person, occurred_at=moment
+        workplace, found, tuple(mends), cause=cause, done=done, place=place, person=person, occurred_at=moment, moment_confirmed=confirm_time
     )
     _tell(settings, workplace, found, event, "judgement.repair-made", say("recorded_repair", event=short(event)))
 

@@ -19,8 +19,10 @@ from loopworthy.vocabulary.identity import fingerprint, short
 
 if TYPE_CHECKING:
     from loopworthy.record.merge import MergeReport
+    from loopworthy.record.registry import Registry
     from loopworthy.record.sqlite import SqliteStore
     from loopworthy.record.verify import ChainReport, VerifyReport
+    from loopworthy.vocabulary.time import Moment
 
 record = Group("record", help=helped("record"), no_args_is_help=True)
 
@@ -37,7 +39,7 @@ _SQLITE_MAGIC = b"SQLite format 3\x00"
 @click.pass_obj
 def begin(settings: Settings, path: Path | None, title: str, device_name: str, invented: bool) -> None:
     """Begin a new record."""
-    from loopworthy.bootstrap import open_workplace
+    from loopworthy.bootstrap import device_keys, open_workplace
 
     chosen = path or settings.path
     if chosen.exists():
@@ -50,6 +52,7 @@ def begin(settings: Settings, path: Path | None, title: str, device_name: str, i
         invented=invented,
         owner_files=settings.owner_texts(),
         create=True,
+        keys=device_keys(),
     )
     settings.answer(
         lambda: {
@@ -91,6 +94,7 @@ def export(settings: Settings, file: str | None, rescue: bool) -> int:
 
     left_out: list[str] = []
     with _store(settings) as store:
+        _sign(store)
         keep = (lambda stored: left_out.append(stored.id)) if rescue else None
         lines = export_lines(store, exported_at=settings.now()(), leave_out=keep)
         if file in (None, "-"):
@@ -117,7 +121,9 @@ def export(settings: Settings, file: str | None, rescue: bool) -> int:
 def merge(settings: Settings, file: str, adopt: bool) -> int:
     """Take everything from an export, or from another record file, that is not here yet."""
     from loopworthy.bootstrap import registry
+    from loopworthy.doors.exchange.keys import Verifier, at_once
     from loopworthy.record.merge import merge as take
+    from loopworthy.record.receiving import check_heads
     from loopworthy.record.sqlite import SqliteStore
 
     target = settings.path
@@ -130,7 +136,10 @@ def merge(settings: Settings, file: str, adopt: bool) -> int:
         target.parent.mkdir(parents=True, exist_ok=True)
         try:
             with closing(SqliteStore(target)) as store:
-                report = take(store, registry(), lines, now=settings.now()(), adopt=adopt)
+                sent = at_once(check_heads(lines, Verifier()))
+                known, now = registry(), settings.now()()
+                report = take(store, known, sent.lines, now=now, vouched=sent.heads, adopt=adopt)
+                _record_what_came(store, known, now)
         except BaseException:
             if made:
                 for suffix in ("", "-wal", "-shm"):
@@ -148,6 +157,7 @@ def backup(settings: Settings, target: Path) -> None:
     from loopworthy.record.backup import backup as copy
 
     with _store(settings) as store:
+        _sign(store)
         report = copy(store, target)
     _tell_copy(settings, "backed_up", report.path, report.events, report.heads)
 
@@ -288,6 +298,27 @@ def _lines_of(settings: Settings, file: str) -> Iterator[Iterable[bytes]]:
         yield export_lines(store, exported_at=settings.now()())
 
 
+def _sign(store: SqliteStore) -> None:
+    """Let this computer's device sign for what it wrote, before anything of it leaves."""
+    from loopworthy.bootstrap import device_keys
+    from loopworthy.doors.exchange.keys import at_once
+    from loopworthy.record.receiving import sign_own_heads
+
+    at_once(sign_own_heads(store, device_keys()))
+
+
+def _record_what_came(store: SqliteStore, known: Registry, now: Moment) -> None:
+    """Write down which heads others had signed; a device of its own begins here with that if there was none."""
+    import secrets
+
+    from loopworthy.bootstrap import device_keys
+    from loopworthy.record.receiving import record_heads_received
+    from loopworthy.record.record import Record
+
+    record = Record(store, known, device_name="this computer", token=secrets.token_bytes, keys=device_keys())
+    record_heads_received(record, now=now)
+
+
 def _write_whole(file: Path, lines: Iterable[bytes]) -> int:
     """Write a file that appears only when it is whole; how many lines it has."""
     if file.exists():
@@ -415,8 +446,12 @@ def _merged(report: MergeReport) -> dict[str, Any]:
         "taken": report.taken,
         "already_here": report.already_here,
         "waiting": list(report.waiting),
+        "not_vouched": list(report.not_vouched),
+        "ahead": [{"event": one.event, "device": one.device, "ahead_ms": one.ahead_ms} for one in report.ahead],
+        "departed": list(report.departed),
         "refused": [{"line": one.line, "event": one.event, "why": one.why} for one in report.refused],
         "forks": [str(one) for one in report.forks],
+        "fork_proofs": [str(one) for one in report.fork_proofs],
         "unknown_kinds": report.unknown_kinds,
         "texts_taken": report.texts_taken,
         "texts_erased": report.texts_erased,
@@ -432,6 +467,9 @@ def _merge_lines(report: MergeReport) -> Iterator[str]:
         "texts_erased": report.texts_erased,
         "blobs_taken": report.blobs_taken,
         "waiting": len(report.waiting),
+        "not_vouched": len(report.not_vouched),
+        "ahead": len(report.ahead),
+        "departed": len(report.departed),
     }
     for key, count in counts.items():
         if count:
@@ -440,6 +478,8 @@ def _merge_lines(report: MergeReport) -> Iterator[str]:
         yield f"  {say('refused_line', line=one.line, why=one.why)}"
     for fork in report.forks:
         yield f"  {fork}"
+    for proof in report.fork_proofs:
+        yield f"  {proof}"
     for kind, count in report.unknown_kinds.items():
         yield f"  {say('unknown_kind', kind=kind, count=count)}"
     if report.new_device:

@@ -113,6 +113,7 @@ _WHO = (
            type=Known("instrument")),
     option("--typed-by", key="step_typed_by", metavar="PERSON", type=Known("person")),
     option("--at", key="occurred", metavar="TIME"),
+    option("--confirm-time", key="confirm_time", is_flag=True),
 )  # fmt: skip
 
 
@@ -255,6 +256,7 @@ def _record(
                 single_handed=who["single_handed"],
                 instruments=tuple(workplace.instrument(one) for one in who["instruments"]),
                 occurred_at=moment,
+                moment_confirmed=who["confirm_time"],
             )
     except OddValueError as odd:
         name = next(

@@ -100,6 +100,7 @@ def positions(settings: Settings, unit: str) -> None:
 @option("--fact", "facts", key="fact", multiple=True, metavar="NAME=TEXT")
 @option("--known", key="known_thing", default="", metavar="SERIAL_OR_ID")
 @option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
 @click.pass_obj
 def fit(
     settings: Settings,
@@ -113,6 +114,7 @@ def fit(
     facts: tuple[str, ...],
     known: str,
     at: str | None,
+    confirm_time: bool,
 ) -> None:
     """Say which thing is in an empty position."""
     from loopworthy.desk.units import NewThing, empty_positions, identify_part
@@ -144,7 +146,7 @@ def fit(
     moment = read_moment("--at", at, workplace.now()) if at else None
     with workplace.record.store.transaction():
         made = identify_part(
-            workplace, found, position, thing, typed_by=settings.actor_or_nobody(workplace), occurred_at=moment
+            workplace, found, position, thing, typed_by=settings.actor_or_nobody(workplace), occurred_at=moment, moment_confirmed=confirm_time
         )
     settings.answer(
         lambda: {
