@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from loopworthy.desk.late import check_moment
 from loopworthy.desk.steps import refuse_if_frozen
 from loopworthy.desk.units import NewThing, fit, fit_new, place_content
 from loopworthy.desk.workplace import Workplace
@@ -97,6 +98,7 @@ def record_change(
     person: ThingId,
     typed_by: ThingId = "",
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> tuple[Event, ...]:
     """Record a change and what came into the unit by it, all or nothing.
 
@@ -104,6 +106,8 @@ def record_change(
     ------
     InputError
         If a position, answer or arrival is missing or does not fit the change.
+    LateMomentError
+        If the moment has to be looked at again.
     RefusedError
         If the unit is frozen.
     """
@@ -113,8 +117,8 @@ def record_change(
         raise InputError("person", person, "the person who did it", next_step="Choose who you are")
     world = workplace.world
     now = workplace.now()
-    if occurred_at is not None and occurred_at.epoch_ms > now.epoch_ms + 60_000:
-        raise InputError("occurred_at", occurred_at.at, f"not later than now ({now.at})")
+    there = [thing for one in declared.positions if (thing := world.at(unit, one)) is not None]
+    check_moment(workplace, occurred_at, units=(unit,), things=there, confirmed=moment_confirmed)
     known = [thing for thing in declared.arrivals.values() if not isinstance(thing, NewThing)]
     payload = ChangeMade(
         change=change.id,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loopworthy.desk.late import check_moment
 from loopworthy.desk.workplace import Workplace
 from loopworthy.unit.events import EpisodeBegan, EpisodeEnded, EpisodeKind
 from loopworthy.vocabulary import wording
@@ -18,10 +19,12 @@ def begin(
     title: str = "",
     typed_by: ThingId = "",
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> EventId:
     """Declare that a dive day, preparation, assembly or dive begins; an open one of the same kind ends with it."""
     if not units:
         raise InputError("units", units, "one or more units")
+    check_moment(workplace, occurred_at, units=units, confirmed=moment_confirmed)
     return (
         workplace.writer()
         .append(
@@ -43,6 +46,7 @@ def end(
     *,
     typed_by: ThingId = "",
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> EventId:
     """Declare that it ended.
 
@@ -53,6 +57,7 @@ def end(
     """
     if workplace.world.episode(unit, episode) is None:
         raise RefusedError(f"No {episode} is open for {workplace.name(unit)}", next_step="Begin one first")
+    check_moment(workplace, occurred_at, units=(unit,), confirmed=moment_confirmed)
     return (
         workplace.writer()
         .append(

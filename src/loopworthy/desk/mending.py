@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loopworthy.desk.late import check_moment
 from loopworthy.desk.workplace import ENGINE, Workplace
 from loopworthy.judgement.events import HoldPassed, HoldReleased, RepairMade, WaiverGiven
 from loopworthy.judgement.outcome import Outcome
@@ -24,6 +25,7 @@ def record_repair(
     place: str = "",
     person: ThingId,
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> EventId:
     """Name the failed readings that a repair mends, the cause and what was done. A later reading must still pass.
 
@@ -34,6 +36,7 @@ def record_repair(
     for mended in mends:
         if mended not in book.items:
             raise UnknownNameError("reading", mended)
+    check_moment(workplace, occurred_at, units=(unit,), confirmed=moment_confirmed)
     mended_ms = (occurred_at or workplace.now()).epoch_ms
     payload = RepairMade(
         unit=unit,

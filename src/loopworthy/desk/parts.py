@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from loopworthy.desk.late import check_moment
 from loopworthy.desk.units import NewThing, fit, fit_new, place_content
 from loopworthy.desk.workplace import Workplace
 from loopworthy.unit.events import ThingDescribed
@@ -27,6 +28,7 @@ def identify_parts(
     *,
     typed_by: ThingId = "",
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> tuple[ThingId, ...]:
     """Say which things are in empty positions, all or nothing.
 
@@ -50,6 +52,7 @@ def identify_parts(
         raise InputError("things", "one thing twice", "each thing in one position only")
     for position, thing in things.items():
         _check(workplace, unit, places, position, thing)
+    check_moment(workplace, occurred_at, units=(unit,), confirmed=moment_confirmed)
     named = []
     with workplace.writer().batch() as batch:
         for position, thing in things.items():

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import msgspec
 
 from loopworthy.desk.entry import Typed, read_entry
+from loopworthy.desk.late import OCCURRED_AT, check_moment
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.book import Book, Item
 from loopworthy.judgement.catalogue.model import Page, Step
@@ -175,6 +176,7 @@ def record_steps(
     single_handed: bool = False,
     instruments: tuple[ThingId, ...] = (),
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> tuple[Event, ...]:
     """Record what was typed, all or nothing; blank entries are left out.
 
@@ -188,11 +190,15 @@ def record_steps(
         What it was read with, for steps that rest on an instrument.
     occurred_at : Moment, optional
         When it was read, if not now (late entry from paper).
+    moment_confirmed : bool
+        Whether somebody looked again at that moment and says that it was then.
 
     Raises
     ------
     InputError
         If anything cannot be accepted; nothing is recorded then.
+    LateMomentError
+        If the moment has to be looked at again.
     RefusedError
         If the unit is frozen, or a two-person step names no second person and does not say single-handed.
     """
@@ -205,15 +211,18 @@ def record_steps(
         )
     now = workplace.now()
     moment = occurred_at or now
-    if moment.epoch_ms > now.epoch_ms + 60_000:
-        raise InputError("occurred_at", moment.at, f"not later than now ({now.at})")
+    check_moment(workplace, occurred_at, units=(unit,), confirmed=moment_confirmed)
     refuse_if_frozen(workplace, unit)
     filing = _Filing(workplace, unit, moment)
     prepared = [filing.prepare(one, second, read_by, single_handed, instruments) for one in entries]
+    things = dict.fromkeys(thing for one in prepared for thing in one.subject.things)
+    asked = check_moment(workplace, occurred_at, units=(unit,), things=things, confirmed=moment_confirmed)
     prepared.sort(key=lambda one: workplace.catalogue.order[one.step.id])  # what others rest on is recorded first
     with workplace.writer(now).batch() as batch:
         for one in prepared:
             payload = filing.payload(one)
+            if asked:
+                payload = msgspec.structs.replace(payload, confirmed_odd=(*payload.confirmed_odd, OCCURRED_AT))
             subjects = one.subject.things
             event = batch.add(
                 Draft(

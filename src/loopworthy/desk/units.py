@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from loopworthy.desk.late import check_moment
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.events import CatalogueAdopted
 from loopworthy.record.chain import Batch, Draft
@@ -70,6 +71,7 @@ def create_unit(
     serial: str = "",
     typed_by: ThingId = "",
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> ThingId:
     """A unit with its configuration; parts that are built in are there at once, their serials not read yet.
 
@@ -83,6 +85,7 @@ def create_unit(
     words = wording.title("name", name)
     if any(workplace.name(known).lower() == words.lower() for known in workplace.world.units()):
         raise InputError("name", words, "a name that no other unit has", next_step="Add a number to it")
+    check_moment(workplace, occurred_at, confirmed=moment_confirmed)
     adopt_catalogue(workplace, typed_by=typed_by)
     chosen = ConfigurationSet(name=configuration.name, title=configuration.title, choices=dict(configuration.choices))
     with workplace.writer().batch() as batch:
@@ -198,6 +201,7 @@ def identify_part(
     *,
     typed_by: ThingId = "",
     occurred_at: Moment | None = None,
+    moment_confirmed: bool = False,
 ) -> ThingId:
     """Say which thing is in an empty position, for the first time.
 
@@ -223,6 +227,7 @@ def identify_part(
     if place.kind == "unit" and isinstance(thing, NewThing) and not thing.name.strip():
         # A second loop is a unit of its own; it would stand on the board without a name.
         thing = replace(thing, name=f"{workplace.name(unit)}, second loop")
+    check_moment(workplace, occurred_at, units=(unit,), confirmed=moment_confirmed)
     with workplace.writer().batch() as batch:
         if isinstance(thing, NewThing):
             made = fit_new(batch, unit, position_id, place.kind, thing, typed_by=typed_by, occurred_at=occurred_at)

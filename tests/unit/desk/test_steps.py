@@ -94,7 +94,8 @@ def ticks(bench: Bench, step_id: str) -> dict[str, str]:
 
 
 def test_late_entry_keeps_who_read_when_and_who_typed(bench: Bench) -> None:
-    read = Moment(at="2026-05-14T06:30:00+02:00", zone="Europe/Malta")
+    read = Moment(at="2026-05-14T07:10:00+02:00", zone="Europe/Malta")
+    bench.clock.forward(minutes=30)
     event = steps.record_steps(
         bench.workplace, bench.unit, climate(bench), read_by=bench.second, typed_by=bench.reader, occurred_at=read
     )[0]

@@ -73,10 +73,7 @@ class Failure:
 def failure_of(error: BaseException) -> Failure:
     """What to say about an error."""
     if isinstance(error, InputError):
-        from loopworthy.desk.late import LateMomentError
-
-        if isinstance(error, LateMomentError):
-            error = InputError("--at", error.value, error.limit, next_step=say("confirm_time"))
+        error = _with_option(error)
         return _refused(error, name=error.name, value=error.value, limit=error.limit)
     if isinstance(error, UnknownNameError):
         return _unknown(error)
@@ -143,6 +140,16 @@ def _refused(error: LoopworthyError, *, name: str, value: Any, limit: str) -> Fa
     return Failure(
         name=name, value=shown, limit=limit, message=error.message, next_step=error.next_step, code=Exit.REFUSED
     )
+
+
+def _with_option(error: InputError) -> InputError:
+    """The error with the name of the option that it is about, where a use case cannot know it."""
+    if error.name != "occurred_at":
+        return error
+    from loopworthy.desk.late import LateMomentError
+
+    step = say("confirm_time") if isinstance(error, LateMomentError) else error.next_step
+    return InputError("--at", error.value, error.limit, next_step=step)
 
 
 def _unknown(error: UnknownNameError) -> Failure:

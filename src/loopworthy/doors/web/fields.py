@@ -161,9 +161,7 @@ class Given:
     moment_confirmed: bool
 
 
-def moment_field(
-    asked: Asked, form: Form, label: str, *, error: str = "", help: str = "", question: str = ""
-) -> Field:
+def moment_field(asked: Asked, form: Form, label: str, *, error: str = "", help: str = "", question: str = "") -> Field:
     """When it happened, if not now; with the question about it, once it was asked and as long as it is confirmed."""
     confirmed = form.ticked(MOMENT_CONFIRMED)
     return Field(

@@ -9,7 +9,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loopworthy.doors.web.asked import Asked, Form
-from loopworthy.doors.web.fields import Field, local_moment, person_choices, select, text_field
+from loopworthy.doors.web.fields import (
+    MOMENT_CONFIRMED,
+    Field,
+    local_moment,
+    moment_field,
+    person_choices,
+    select,
+)
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import ThingId
 from loopworthy.vocabulary.time import Moment
@@ -43,6 +50,7 @@ class Signed:
 
     person: ThingId
     occurred_at: Moment | None
+    moment_confirmed: bool
 
 
 def signing_fields(
@@ -53,6 +61,7 @@ def signing_fields(
     late: bool = True,
     chosen: str | None = None,
     errors: Mapping[str, str] | None = None,
+    question: str = "",
 ) -> Signing:
     """The questions who and when.
 
@@ -66,6 +75,8 @@ def signing_fields(
         Whether it may have happened earlier.
     chosen : str, optional
         Who is proposed; whoever reads on this device where it is left out.
+    question : str
+        What has to be asked about the moment that was typed; see `late.question_about`.
     """
     wrong = dict(errors or {})
     known = person_choices(asked)
@@ -77,10 +88,13 @@ def signing_fields(
     )
     when = None
     if late:
-        words = asked.say("signing.occurred_at", zone=asked.now.zone)
-        error = wrong.get("occurred_at", "")
-        when = text_field(
-            "occurred_at", words, form, kind="moment", error=error, help=asked.say("signing.occurred_at_help")
+        when = moment_field(
+            asked,
+            form,
+            asked.say("signing.occurred_at", zone=asked.now.zone),
+            error=wrong.get("occurred_at", ""),
+            help=asked.say("signing.occurred_at_help"),
+            question=question,
         )
     return Signing(
         person=person,
@@ -105,4 +119,8 @@ def signed_by(asked: Asked) -> Signed:
             next_step=asked.say("signing.choose_person"),
         )  # fmt: skip
     when = asked.form.get("occurred_at")
-    return Signed(person=person, occurred_at=local_moment(asked, when) if when else None)
+    return Signed(
+        person=person,
+        occurred_at=local_moment(asked, when) if when else None,
+        moment_confirmed=asked.form.ticked(MOMENT_CONFIRMED),
+    )

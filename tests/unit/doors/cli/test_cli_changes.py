@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.unit.doors.cli.conftest import Terminal
 
 REPLACED = ("Tern", "sensor-replaced", "--position", "oxygen-sensor-2")
@@ -102,3 +104,20 @@ def test_wrong_words_are_answered_with_the_right_ones(boat: Terminal) -> None:
         "change", "record", "Tern", "sensor-plug-cleaned", "--position", "oxygen-sensor-1", "--position",
         "oxygen-sensor-2", "--serial", "S-9", "--as", "Ilma",
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("change", "record", "Tern", "moved"),
+        ("day", "begin", "Tern"),
+        ("assembly", "begin", "Tern"),
+        ("step", "record", "Tern", "C02", "temperature_c=21", "humidity_percent=55"),
+    ],
+    ids=lambda words: words[0],
+)
+def test_a_moment_long_ago_is_asked_about_and_recorded_when_confirmed(boat: Terminal, words: tuple[str, ...]) -> None:
+    late = (*words, "--at", "1999-05-14T08:40", "--as", "Ilma")
+    assert "add --confirm-time" in boat.refused(*late)
+    boat.ok(*late, "--confirm-time")
+    assert "1999" in boat.ok("history", "Tern")

@@ -43,6 +43,8 @@ SHAPE = {"name", "value", "limit", "message", "next_step"}
         ("step", "record", "Tern", "C02", "temperature_c=21", "humidity_percent=55", "--as", "Nobody"),
         ("mend", "withdraw", "0123456789ab", "--reason", "x", "--as", "Ilma"),
         ("person", "add", "A" * 81),
+        ("change", "record", "Tern", "moved", "--at", "1999-05-14T08:40", "--as", "Ilma"),
+        ("day", "begin", "Tern", "--at", "1999-05-14T08:40", "--as", "Ilma"),
         ("person", "add", "Il\x07ma"),
         ("change", "record", "Tern", "moved", "--note", "n" * 4001, "--as", "Ilma"),
         ("compute", "sensor-factor", "{}"),

@@ -153,7 +153,9 @@ def record(
     declared = _declared(workplace, found, known, positions, things, answers, rest)
     moment = read_moment("--at", rest["at"], workplace.now()) if rest["at"] else None
     with workplace.record.store.transaction():
-        events = record_change(workplace, found, declared, person=person, occurred_at=moment, moment_confirmed=rest["confirm_time"])
+        events = record_change(
+            workplace, found, declared, person=person, occurred_at=moment, moment_confirmed=rest["confirm_time"]
+        )
     words = settings.words(workplace)
     verdict = workplace.verdict(found, words.clock.now)
     tasks = workplace.outstanding(found, words.clock.now)

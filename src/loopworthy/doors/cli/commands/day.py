@@ -37,7 +37,9 @@ def end(settings: Settings, units: tuple[str, ...], at: str | None, confirm_time
     end_episode(settings, "dive-day", units, at, confirm_time)
 
 
-def begin_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...], title: str, at: str | None, confirm_time: bool) -> None:
+def begin_episode(
+    settings: Settings, episode: EpisodeKind, units: tuple[str, ...], title: str, at: str | None, confirm_time: bool
+) -> None:
     """Begin an episode and tell of it."""
     from loopworthy.desk import days
     from loopworthy.doors.cli.moments import read_moment
@@ -60,7 +62,9 @@ def begin_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ..
     )
 
 
-def end_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...], at: str | None, confirm_time: bool) -> None:
+def end_episode(
+    settings: Settings, episode: EpisodeKind, units: tuple[str, ...], at: str | None, confirm_time: bool
+) -> None:
     """End an episode of units, all or none, and tell of it."""
     from loopworthy.desk import days
     from loopworthy.doors.cli.moments import read_moment
@@ -70,7 +74,10 @@ def end_episode(settings: Settings, episode: EpisodeKind, units: tuple[str, ...]
     who = settings.actor_or_nobody(workplace)
     moment = read_moment("--at", at, workplace.now()) if at else None
     with workplace.record.store.transaction():
-        events = [days.end(workplace, one, episode, typed_by=who, occurred_at=moment, moment_confirmed=confirm_time) for one in found]
+        events = [
+            days.end(workplace, one, episode, typed_by=who, occurred_at=moment, moment_confirmed=confirm_time)
+            for one in found
+        ]
     names = ", ".join(workplace.name(one) for one in found)
     settings.answer(
         lambda: {

@@ -56,7 +56,15 @@ def repair(
         )
     moment = read_moment("--at", at, workplace.now()) if at else None
     event = record_repair(
-        workplace, found, tuple(mends), cause=cause, done=done, place=place, person=person, occurred_at=moment, moment_confirmed=confirm_time
+        workplace,
+        found,
+        tuple(mends),
+        cause=cause,
+        done=done,
+        place=place,
+        person=person,
+        occurred_at=moment,
+        moment_confirmed=confirm_time,
     )
     _tell(settings, workplace, found, event, "judgement.repair-made", say("recorded_repair", event=short(event)))
 

@@ -146,7 +146,13 @@ def fit(
     moment = read_moment("--at", at, workplace.now()) if at else None
     with workplace.record.store.transaction():
         made = identify_part(
-            workplace, found, position, thing, typed_by=settings.actor_or_nobody(workplace), occurred_at=moment, moment_confirmed=confirm_time
+            workplace,
+            found,
+            position,
+            thing,
+            typed_by=settings.actor_or_nobody(workplace),
+            occurred_at=moment,
+            moment_confirmed=confirm_time,
         )
     settings.answer(
         lambda: {

@@ -15,6 +15,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
+from loopworthy.doors.web.late import question_about
 from loopworthy.doors.web.pages.change_form import (
     Arrival,
     Picked,
@@ -217,12 +218,16 @@ def _saving(
     kept += [(f"kept-answer-{question}", answer) for question, answer in picked.answers.items()]
     wrong = getattr(problem, "name", "")
     errors = {wrong: told(asked, problem)} if problem is not None and wrong in ("person", "occurred_at") else {}
+    if question_about(asked, problem):
+        errors = {}
     return Saving(
         kept=tuple(kept),
         arrivals=arrivals_of(asked, unit, change, picked, form),
         configuration=configuration_fields(asked, unit, form) if change.does == "reconfigures" else (),
         note=text_field("note", asked.say("change.note"), form, kind="longtext"),
-        signing=signing_fields(asked, form, label=asked.say("change.done_by"), errors=errors),
+        signing=signing_fields(
+            asked, form, label=asked.say("change.done_by"), errors=errors, question=question_about(asked, problem)
+        ),
     )
 
 
@@ -274,10 +279,7 @@ def _rows(asked: Asked, falls: list[Fall]) -> tuple[FallRow, ...]:
 def _dives_since(asked: Asked, first_ms: int) -> tuple[str, ...]:
     book = asked.workplace.book()
     ended = sorted(
-        (dive.ended_ms, unit)
-        for unit, dives in book.dives_ended.items()
-        for dive in dives
-        if dive.ended_ms >= first_ms
+        (dive.ended_ms, unit) for unit, dives in book.dives_ended.items() for dive in dives if dive.ended_ms >= first_ms
     )
     return tuple(f"{asked.workplace.name(unit)}, {asked.words.clock.when(ended_ms)}" for ended_ms, unit in ended)
 
@@ -302,7 +304,12 @@ def _record(asked: Asked) -> Answer:
         signed = signed_by(asked)
         declared = declared_by(asked, unit, chosen)
         events = desk.record_change(
-            asked.workplace, unit, declared, person=signed.person, occurred_at=signed.occurred_at
+            asked.workplace,
+            unit,
+            declared,
+            person=signed.person,
+            occurred_at=signed.occurred_at,
+            moment_confirmed=signed.moment_confirmed,
         )
     except LoopworthyError as problem:
         context = one_change(asked, chosen, asked.form, problem)

@@ -9,6 +9,7 @@ from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
 from loopworthy.doors.web.frame import Frame, page_frame
+from loopworthy.doors.web.late import question_about
 from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.routes import READ_AND_SEND, Door
 from loopworthy.doors.web.signing import Signing, signed_by, signing_fields
@@ -89,7 +90,7 @@ def day(asked: Asked) -> Answer:
         name=text_field("title", asked.say("day.name"), form, help=asked.say("day.name_help")),
         others=others,
         together=form.all("with"),
-        signing=signing_fields(asked, form, label=asked.say("day.by")),
+        signing=signing_fields(asked, form, label=asked.say("day.by"), question=question_about(asked, problem)),
         action=asked.links.day(unit),
         dive_href=asked.links.change(unit, "dive-made"),
     )
@@ -103,7 +104,14 @@ def _declare(asked: Asked, others: set[str]) -> str:
         raise InputError("act", asked.form.get("act"), f"begin or end, and one of {', '.join(EPISODE_KINDS)}")
     signed = signed_by(asked)
     if act == END:
-        return days.end(asked.workplace, asked.unit, kind, typed_by=signed.person, occurred_at=signed.occurred_at)
+        return days.end(
+            asked.workplace,
+            asked.unit,
+            kind,
+            typed_by=signed.person,
+            occurred_at=signed.occurred_at,
+            moment_confirmed=signed.moment_confirmed,
+        )
     together = [one for one in asked.form.all("with") if one in others]
     return days.begin(
         asked.workplace,
@@ -112,6 +120,7 @@ def _declare(asked: Asked, others: set[str]) -> str:
         title=asked.form.get("title"),
         typed_by=signed.person,
         occurred_at=signed.occurred_at,
+        moment_confirmed=signed.moment_confirmed,
     )
 
 

@@ -57,7 +57,14 @@ def set_up(asked: Asked) -> Answer:
         try:
             signed = signed_by(asked)
             things = _named_in(asked)
-            identify_parts(asked.workplace, asked.unit, things, typed_by=signed.person, occurred_at=signed.occurred_at, moment_confirmed=signed.moment_confirmed)
+            identify_parts(
+                asked.workplace,
+                asked.unit,
+                things,
+                typed_by=signed.person,
+                occurred_at=signed.occurred_at,
+                moment_confirmed=signed.moment_confirmed,
+            )
             left = empty_positions(asked.workplace, asked.unit)
             return SeeOther(address=asked.links.set_up(asked.unit) if left else asked.links.parts(asked.unit))
         except LoopworthyError as error:
@@ -70,7 +77,9 @@ def set_up(asked: Asked) -> Answer:
     context = SetUp(
         frame=page_frame(asked, asked.say("parts_page.set_up"), unit=unit, place="more", problem=problem),
         namings=tuple(_naming(asked, unit, place, form, problem) for place in places),
-        signing=signing_fields(asked, form, label=asked.say("parts_page.named_by"), question=question_about(asked, problem)),
+        signing=signing_fields(
+            asked, form, label=asked.say("parts_page.named_by"), question=question_about(asked, problem)
+        ),
         action=asked.links.set_up(unit),
         parts_href=asked.links.parts(unit),
     )

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from itertools import groupby
 from urllib.parse import quote
 
+from loopworthy.desk.late import LateMomentError
 from loopworthy.desk.steps import StepEntry, WorkPage, needs_instrument, record_steps, work_page
 from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked
 from loopworthy.doors.web.fields import Field, Given, Who, given_by, who_fields
 from loopworthy.doors.web.frame import Frame, page_frame
+from loopworthy.doors.web.late import question_about
 from loopworthy.doors.web.nexts import after_saving
 from loopworthy.doors.web.refusal import status_of
 from loopworthy.doors.web.resume import LastEntry, last_entry
@@ -192,6 +194,8 @@ def work(asked: Asked) -> Answer:
         if checked.is_right and not wrong:
             events = _record(asked, unit, checked, given)
             return SeeOther(address=_with_done(_onward(asked, unit, page_id, events), events))
+    except LateMomentError as error:
+        return _again(asked, unit, page, entries, checked, question=question_about(asked, error))
     except InputError as error:
         if error.name == "entries":  # nothing was typed
             return _again(asked, unit, page, entries, checked)
@@ -236,19 +240,24 @@ def _again(
     *,
     errors: Mapping[str, str] | None = None,
     problem: LoopworthyError | None = None,
+    question: str = "",
 ) -> Page:
     """The page once more, with everything that was typed."""
     place = ""
     if problem is None:
-        place = _first_wrong(asked, {**(errors or {}), **checked.errors, **checked.questions})
-        count = len(checked.errors) + len(checked.questions) + len(errors or {})
+        wrong = {**(errors or {}), **checked.errors, **checked.questions}
+        if question:
+            wrong["occurred_at"] = question
+        place, count = _first_wrong(asked, wrong), len(wrong)
         key = {0: "work.nothing_typed", 1: "work.look_again_one"}.get(count, "work.look_again_many")
         said = asked.say(key, count=count) if count > 1 else asked.say(key)
         problem, status = LoopworthyError(said), 422
     else:
         # what the page no longer has is a conflict with what happened meanwhile, not a missing page
         status = 409 if isinstance(problem, UnknownNameError) else status_of(problem)
-    context = work_context(asked, unit, page, entries, checked, errors=errors, problem=problem, problem_place=place)
+    context = work_context(
+        asked, unit, page, entries, checked, errors=errors, problem=problem, problem_place=place, question=question
+    )
     return Page(template="work.html", context=context, status=status)
 
 
@@ -278,6 +287,7 @@ def _record(asked: Asked, unit: ThingId, checked: Checked, given: Given) -> tupl
         single_handed=given.single_handed,
         instruments=given.instruments,
         occurred_at=given.occurred_at,
+        moment_confirmed=given.moment_confirmed,
     )
 
 
@@ -308,6 +318,7 @@ def work_context(
     errors: Mapping[str, str] | None = None,
     problem: LoopworthyError | None = None,
     problem_place: str = "",
+    question: str = "",
 ) -> Work:
     """Everything that a work page shows."""
     wanted = {
@@ -351,6 +362,7 @@ def work_context(
             second=any(one.step.two_person for one in entries),
             instrument_uses=_instrument_uses(asked, entries),
             errors=errors,
+            question=question,
         ),
         last=last if again is not None else None,
         looked_again=again,
