@@ -178,6 +178,29 @@ def test_an_odd_value_is_asked_about_at_once_and_a_comma_is_none(air: Locator) -
     expect(type_into(air, "6").get_by_role("checkbox")).not_to_be_checked()  # a confirmation belongs to one value
 
 
+def test_the_question_about_an_odd_value_has_the_whole_width_of_its_row(air: Locator) -> None:
+    question = type_into(air, "104")
+    asked, row = question.bounding_box(), air.locator("xpath=..").bounding_box()
+    assert asked is not None
+    assert row is not None
+    assert asked["width"] >= 0.98 * row["width"] > 260
+
+
+def test_going_back_to_a_refused_form_opens_it_with_what_was_typed(air: Locator) -> None:
+    page = air.page
+    there = page.url
+    type_into(air, "104")
+    page.evaluate("document.querySelector('form[data-draft]').noValidate = true")
+    air.locator(".field__input").press("Enter")
+    expect(page.get_by_role("alert")).to_be_visible()
+    page.goto(there.partition("/do/")[0])
+    answered = page.go_back()  # a browser that had to send the form again would show an error of its own
+    assert answered is not None
+    assert (answered.request.method, answered.status) == ("GET", 200)
+    expect(air.locator(".field__input")).to_have_value("104")
+    expect(page.locator("[data-draft-note]")).to_be_visible()
+
+
 def test_what_was_typed_is_found_again_with_how_long_one_was_away(air: Locator) -> None:
     page = air.page
     there, note = page.url, page.locator("[data-draft-note]")

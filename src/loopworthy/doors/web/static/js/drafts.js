@@ -17,15 +17,21 @@ function isTick(field) {
   return field.type === "checkbox" || field.type === "radio";
 }
 
-// Only what differs from the page as the server made it.
-function typedIn(form) {
+// The server refused what was sent, and shows it again.
+function isRefused() {
+  return document.querySelector("[data-refused]") !== null;
+}
+
+// Only what differs from the page as the server made it; of a refused form everything, for it was all typed.
+function typedIn(form, refused) {
   const typed = [];
   for (const field of fieldsOf(form)) {
     if (isTick(field)) {
-      if (field.checked !== field.defaultChecked) typed.push([field.name, field.value, field.checked]);
+      if (field.checked !== (!refused && field.defaultChecked)) typed.push([field.name, field.value, field.checked]);
     } else if (field.tagName === "SELECT") {
-      if (field.value !== ([...field.options].find((option) => option.defaultSelected) || field.options[0] || {}).value) typed.push([field.name, field.value, null]);
-    } else if (field.value !== field.defaultValue) {
+      const drawn = (!refused && [...field.options].find((option) => option.defaultSelected)) || field.options[0] || {};
+      if (field.value !== drawn.value) typed.push([field.name, field.value, null]);
+    } else if (field.value !== (refused ? "" : field.defaultValue)) {
       typed.push([field.name, field.value, null]);
     }
   }
@@ -86,13 +92,15 @@ function look(form) {
     if (old) write(key, null);
   }
 
+  const refused = isRefused();
   let wall = draft ? draft.wall : null;
   const keep = (event) => {
     if (event && !event.isTrusted) return; // filling in again is not typing
-    const typed = typedIn(form);
+    const typed = typedIn(form, refused);
     wall = Date.now();
     write(key, typed.length ? { wall, typed } : null);
   };
+  if (refused && !draft) keep(); // sending took the draft away, but nothing was recorded
   form.addEventListener("input", keep);
   form.addEventListener("change", keep);
   form.addEventListener("submit", (event) => {
@@ -114,9 +122,16 @@ function look(form) {
   }
 }
 
+// A refused form is the answer to a POST, which a browser would want to send again when somebody goes back to it. The
+// form has a page of its own at the same address: going back opens that, with what was typed as its draft.
+function settle() {
+  if (isRefused()) history.replaceState(history.state, "", location.href);
+}
+
 const seen = new WeakSet();
 
 export function attach(root = document) {
+  if (root === document) settle();
   for (const form of root.querySelectorAll("form[data-draft]")) {
     if (seen.has(form)) continue;
     seen.add(form);
