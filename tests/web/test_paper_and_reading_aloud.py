@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from loopworthy.desk.changes import Declared, record_change
 from loopworthy.desk.record_care import heads
 from loopworthy.desk.units import create_unit
 from loopworthy.doors.web.pages.read_aloud import Aloud
-from loopworthy.doors.web.pages.sheet import Checklist, SensorSheet
+from loopworthy.doors.web.pages.sheet import Checklist, SensorSheet, css_string
 from loopworthy.judgement.standing import State
 from loopworthy.unit.configuration import ready_configurations
 from loopworthy.vocabulary.identity import short
@@ -128,6 +130,39 @@ def test_one_page_of_the_list_can_be_had_alone(shop: Shop, visitor: Visitor) -> 
     context = visitor.get(f"{shop.at}/sheet?page=air").context
     assert [page.title for page in context.pages] == ["The day's air, and each sensor in it"]
     assert visitor.get(f"{shop.at}/sheet?page=nothing").status == 404
+
+
+def test_what_counts_can_be_left_out_and_the_sheet_says_so() -> None:
+    shop = make_shop()
+    shop.walk("bench")
+    visitor = Visitor(shop.app)
+    whole = visitor.get(f"{shop.at}/sheet").context
+    answered = visitor.get(whole.other_href)
+    short_list = answered.context
+    counted = [line for page in whole.pages for line in page.lines if line.current]
+    assert counted
+    assert short_list.left_out == len(counted)
+    assert not [line for page in short_list.pages for line in page.lines if line.current]
+    assert f"{len(counted)} steps that counted when it was made are left out" in answered.text
+    assert visitor.get(short_list.other_href).context.pages == whole.pages
+
+
+def test_the_foot_of_a_sheet_keeps_the_heads_that_it_was_made_from(shop: Shop, visitor: Visitor) -> None:
+    answered = visitor.get(f"{shop.at}/sheet")
+    assert answered.document.all("link", href=answered.context.running_href, media="print")
+    (head,) = heads(shop.workplace)
+    shop.walk("bench")
+    foot = visitor.get(answered.context.running_href)
+    assert foot.headers["content-type"].startswith("text/css")
+    assert css_string(head.fingerprint)[1:-1] in foot.html
+    assert heads(shop.workplace)[0].fingerprint not in foot.html
+    assert visitor.get(f"{shop.at}/sheet/running.css?heads=0123456789ab").status == 404
+
+
+@pytest.mark.parametrize("name", ['"; } body { display: none } "', "a\\b\nc", "*/ <style>"])
+def test_no_name_breaks_out_of_the_style_at_the_foot(name: str) -> None:
+    told = css_string(name)
+    assert re.fullmatch(r'"(?:[\w ]|\\[0-9a-f]+ )*"', told)
 
 
 def test_paper_has_a_style_of_its_own_and_its_button_needs_scripts(visitor: Visitor, shop: Shop) -> None:

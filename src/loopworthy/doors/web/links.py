@@ -190,9 +190,9 @@ class Links:
         """Taking a copy out and a file in."""
         return self.to("record", "carry")
 
-    def record_file(self) -> str:
-        """The whole record as a file."""
-        return self.to("record", "file")
+    def record_file(self, *, plain: bool = False) -> str:
+        """The whole record as a file; packed where it is large, unless it must be plain."""
+        return self.to("record", "file", plain="yes" if plain else "")
 
     def scan(self) -> str:
         """Taking in what another phone shows as a code."""

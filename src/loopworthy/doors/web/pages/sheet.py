@@ -6,7 +6,9 @@ that the sheet can witness them. A verdict is not printed: paper cannot take it 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from starlette.responses import Response
 
 from loopworthy.desk import record_care
 from loopworthy.desk.steps import StepEntry, WorkPage, applicable_pages, work_pages
@@ -20,6 +22,11 @@ from loopworthy.doors.web.routes import Door
 from loopworthy.judgement.catalogue.model import Input, InputKind
 from loopworthy.vocabulary.errors import RefusedError, UnknownNameError
 from loopworthy.vocabulary.identity import ThingId, fingerprint, short
+
+_HEADS_AT_FOOT = 4
+"""More than these stand on the first sheet only."""
+
+_RUNNING = "font: 7.5pt sans-serif; width: 170mm; text-align: left; vertical-align: top; padding-top: 2mm"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,10 +116,18 @@ class Checklist:
     never_done : int
         Requirements that were never read.
     pages : tuple of SheetPage
+    only_open : bool
+        Whether steps that counted when it was made are left out.
+    left_out : int
+        How many were.
     choices : tuple of (str, str)
         Single pages that can be had alone: title and address.
+    other_href : str
+        The whole list from the open one and the other way round.
     sensors_href, back_href : str
         The other sheet, '' where the unit has no sensors; back to the unit.
+    running_href : str
+        The style that prints at the foot of every sheet what it belongs to.
     """
 
     frame: Frame
@@ -120,9 +135,13 @@ class Checklist:
     open_items: tuple[OpenItem, ...]
     never_done: int
     pages: tuple[SheetPage, ...]
+    only_open: bool
+    left_out: int
     choices: tuple[tuple[str, str], ...]
+    other_href: str
     sensors_href: str
     back_href: str
+    running_href: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,10 +152,11 @@ class SensorSheet:
     head: SheetHead
     rows: tuple[sensors.ChartRow, ...]
     back_href: str
+    running_href: str
 
 
 def checklist(asked: Asked) -> Answer:
-    """The list of this configuration, or one page of it."""
+    """The list of this configuration, one page of it, or only what is open in it."""
     unit, links, say = asked.unit, asked.links, asked.say
     known = applicable_pages(asked.workplace, unit)
     if not known:
@@ -147,10 +167,12 @@ def checklist(asked: Asked) -> Answer:
     chosen = [one for one in known if wanted in ("", one.id)]
     holds = {one.id: one.title for one in asked.workplace.catalogue.holds}
     verdict = asked.workplace.verdict(unit, asked.now)
-    pages = tuple(
+    only_open = asked.query.ticked("open")
+    whole = tuple(
         SheetPage(title=one.page.title, hold=holds[one.page.hold], lines=_lines(asked, one))
         for one in work_pages(asked.workplace, unit, chosen)
     )
+    pages = tuple(_still_open(one) for one in whole) if only_open else whole
     has_sensors = any(one.kind == "oxygen-sensor" for one in asked.workplace.world.positions(unit))
     context = Checklist(
         frame=page_frame(asked, say("sheet.title", unit=asked.workplace.name(unit)), unit=unit, place="more"),
@@ -158,9 +180,13 @@ def checklist(asked: Asked) -> Answer:
         open_items=open_items(asked, unit),
         never_done=len({one.key[1:] for one in verdict.requirements() if one.standing.state.value == "absent"}),
         pages=tuple(one for one in pages if one.lines),
+        only_open=only_open,
+        left_out=sum(len(one.lines) for one in whole) - sum(len(one.lines) for one in pages),
         choices=tuple((one.title, links.sheet(unit, one.id)) for one in known),
+        other_href=links.sheet(unit, wanted, only_open=not only_open),
         sensors_href=links.sensor_sheet(unit) if has_sensors else "",
         back_href=links.unit(unit),
+        running_href=_running_href(asked, unit),
     )
     return Page(template="sheet.html", context=context)
 
@@ -176,13 +202,53 @@ def sensor_sheet(asked: Asked) -> Answer:
         head=head_of(asked, unit),
         rows=sensors.chart_rows(asked, unit),
         back_href=asked.links.sensors(unit),
+        running_href=_running_href(asked, unit),
     )  # fmt: skip
     return Page(template="sheet_sensors.html", context=context)
 
 
+def running(asked: Asked) -> Answer:
+    """A style with what stands at the foot of every sheet: unit, list, and the heads that the sheet was made from.
+
+    The heads are named in the address, so that a sheet carries its own even where the record has grown since.
+    """
+    unit, say = asked.unit, asked.say
+    serial = asked.workplace.world.thing(unit).serial
+    parts = [", ".join(filter(None, (asked.workplace.name(unit), serial))), _revision(asked)]
+    names = {one.device: one.device_name for one in record_care.heads(asked.workplace)}
+    for wanted in filter(None, asked.query.get("heads").split(".")):
+        event = asked.workplace.record.get(wanted)
+        envelope = event.envelope
+        device = names.get(envelope.device) or short(envelope.device)
+        told = say("sheet.head", device=device, number=envelope.sequence)
+        parts.append(f"{told}: {fingerprint(event.id)}")
+    if asked.query.get("more"):
+        parts.append(say("sheet.more_heads", count=asked.query.get("more")))
+    text = css_string(" · ".join(parts))
+    style = f"@page {{ @bottom-left {{ content: {text}; {_RUNNING} }} }}\n"
+    return Response(style, media_type="text/css")
+
+
+def css_string(text: str) -> str:
+    """A text as a string of a style sheet: whatever is no letter, digit or blank is written by its number."""
+    return '"' + "".join(one if one.isalnum() or one == " " else f"\\{ord(one):x} " for one in text) + '"'
+
+
+def _running_href(asked: Asked, unit: ThingId) -> str:
+    heads = [short(one.event) for one in record_care.heads(asked.workplace)]
+    more = str(max(0, len(heads) - _HEADS_AT_FOOT) or "")
+    shown = ".".join(heads[:_HEADS_AT_FOOT])
+    return asked.links.to("unit", short(unit), "sheet", "running.css", heads=shown, more=more)
+
+
+def _revision(asked: Asked) -> str:
+    catalogue = asked.workplace.catalogue
+    return asked.say("catalogue.revision", revision=catalogue.revision, digest=short(catalogue.digest))
+
+
 def head_of(asked: Asked, unit: ThingId) -> SheetHead:
     """What a sheet of a unit is made from."""
-    say, catalogue = asked.say, asked.workplace.catalogue
+    say = asked.say
     configuration = asked.workplace.world.configuration(unit)
     now = asked.now.local()
     built = ""
@@ -192,7 +258,7 @@ def head_of(asked: Asked, unit: ThingId) -> SheetHead:
         unit=asked.workplace.name(unit),
         serial=asked.workplace.world.thing(unit).serial,
         configuration=built,
-        revision=say("catalogue.revision", revision=catalogue.revision, digest=short(catalogue.digest)),
+        revision=_revision(asked),
         made=f"{now:%Y-%m-%d %H:%M}, {asked.words.clock.zone_text}",
         record=say("sheet.record", title=asked.workplace.record.title, identity=short(asked.workplace.record.id)),
         heads=tuple(
@@ -210,6 +276,11 @@ def _lines(asked: Asked, page: WorkPage) -> tuple[SheetLine, ...]:
     for entry in page.entries:
         by_step.setdefault(entry.step.id, []).append(entry)
     return tuple(_line(asked, group) for group in by_step.values())
+
+
+def _still_open(page: SheetPage) -> SheetPage:
+    """The page without the steps that counted when the sheet was made."""
+    return replace(page, lines=tuple(one for one in page.lines if not one.current))
 
 
 def _line(asked: Asked, group: list[StepEntry]) -> SheetLine:
@@ -245,4 +316,5 @@ def _blank(one: Input) -> Blank:
 ROUTES = (
     Door(path="/unit/{unit}/sheet", handler=checklist),
     Door(path="/unit/{unit}/sheet/sensors", handler=sensor_sheet),
+    Door(path="/unit/{unit}/sheet/running.css", handler=running),
 )
