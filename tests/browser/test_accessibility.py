@@ -11,10 +11,12 @@ from tests.browser.hands import say
 from tests.browser.looking import UNFOLD, axe_problems, thumb_problems, width_problems
 from tests.browser.running import Running
 
-NO_PAGE_OF_THEIR_OWN = frozenset({"/unit/{unit}/next", "/catalogue/configurations/{configuration}.toml"})
-"""One leads on to another page, one is a file."""
-NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}"})
-"""Nothing is held on that day; the test of holds opens one."""
+NO_PAGE_OF_THEIR_OWN = frozenset(
+    {"/unit/{unit}/next", "/catalogue/configurations/{configuration}.toml", "/record/file"}
+)
+"""One leads on to another page, two are files."""
+NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}", "/record/merges/{merge}"})
+"""Nothing is held on that day, and nothing came in; the tests of holds and of carrying see to that."""
 
 NAMES = "links => links.map(link => ({ name: link.textContent, href: link.href }))"
 

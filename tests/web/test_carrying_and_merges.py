@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,12 +13,14 @@ import zxingcpp
 from loopworthy.desk import mending, merges
 from loopworthy.desk.changes import Declared, record_change
 from loopworthy.desk.units import NewThing
+from loopworthy.doors.exchange.keys import KeyFolder, Verifier
+from loopworthy.doors.web.app import create_app
 from loopworthy.doors.web.asked import LARGEST_BODY
 from loopworthy.doors.web.pages.carry import Carry
 from loopworthy.doors.web.pages.merges import MergePage
 from loopworthy.doors.web.pages.scan import Scan, Shown
 from loopworthy.vocabulary.identity import short
-from tests.unit.desk.two_devices import two_devices
+from tests.unit.desk.two_devices import joined, two_devices
 from tests.web.conftest import Shop, make_shop
 from tests.web.visitor import Answered, Visitor
 
@@ -275,3 +278,63 @@ def test_a_change_that_was_just_recorded_can_be_shown_to_another_phone_with_what
     assert len(shown.entries) + shown.left_out == len(replaced)
     assert shown.codes
     assert visitor.get(juno.at).context.frame.hand_on_href == ""
+
+
+# --- devices that sign ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def signing(tmp_path: Path) -> Two:
+    """Pim's phone, and Juno's, which signs its chain and has opened the loop."""
+    pim = make_shop(device_name="Pim's phone")
+    pim.walk()
+    juno = joined(pim, "Juno's phone", keys=KeyFolder(tmp_path))
+    juno.clock.advance(1)
+    pim.clock.advance(2)
+    record_change(juno.workplace, juno.unit, Declared(change="loop-opened"), person=juno.second)
+    return pim, juno
+
+
+def test_a_signed_chain_comes_in_by_file_where_signatures_are_checked(signing: Two) -> None:
+    pim, juno = signing
+    visitor = Visitor(create_app(pim.workplace, verifier=Verifier()))
+    (came_in,) = carried(visitor.post("/record/carry", [], files={"file": ("r.jsonl", file_of(juno))})).came_in
+    assert came_in.whole
+    assert pim.workplace.verdict(pim.unit) == juno.workplace.verdict(juno.unit, pim.clock())
+    assert merged(visitor.get(came_in.merge_href)).units
+
+
+def test_a_signed_entry_comes_in_by_code_with_its_signature(signing: Two) -> None:
+    pim, juno = signing
+    shown = Visitor(juno.app).get("/record/code")
+    visitor = Visitor(create_app(pim.workplace, verifier=Verifier()))
+    answered = visitor.send(visitor.get("/record/scan").form().fill(code="\n".join(read_back(shown))))
+    assert answered.context.came_in[0].notes == ()
+    assert pim.workplace.verdict(pim.unit) == juno.workplace.verdict(juno.unit, pim.clock())
+
+
+def test_an_earlier_signed_entry_is_signed_for_itself(signing: Two) -> None:
+    _, juno = signing
+    first = merges.merges(juno.workplace)[0].key
+    shown = Visitor(juno.app).get(f"/event/{short(first)}/code").context
+    assert len(shown.entries) == 1
+    assert shown.codes
+
+
+def test_what_a_signing_device_has_not_signed_lies_beside_the_record(signing: Two) -> None:
+    pim, juno = signing
+    lines = [line for line in file_of(juno).splitlines(keepends=True) if b'"signature"' not in line[:400]]
+    body = b"".join([*lines[:-1], b'{"lines":%d}\n' % (len(lines) - 1)])
+    visitor = Visitor(create_app(pim.workplace, verifier=Verifier()))
+    (came_in,) = carried(visitor.post("/record/carry", [], files={"file": ("r.jsonl", body)})).came_in
+    assert any("has not signed for them" in note for note in came_in.notes)
+    assert pim.workplace.verdict(pim.unit).word.value == "ready"
+
+
+def test_a_false_signature_is_refused(signing: Two) -> None:
+    pim, juno = signing
+    body = re.sub(rb'("signature":")(.)', lambda found: found[1] + (b"0" if found[2] != b"0" else b"1"), file_of(juno))
+    visitor = Visitor(create_app(pim.workplace, verifier=Verifier()))
+    (came_in,) = carried(visitor.post("/record/carry", [], files={"file": ("r.jsonl", body)})).came_in
+    assert any("signature" in text for text in came_in.refused)
+    assert pim.workplace.verdict(pim.unit).word.value == "ready"

@@ -13,16 +13,17 @@ from loopworthy.desk.workplace import Workplace
 from loopworthy.record.memory import MemoryStore
 from loopworthy.record.merge import merge
 from loopworthy.record.record import Record
+from loopworthy.record.signing import DeviceKeys
 from tests.web.conftest import Shop, make_shop
 
 
-def joined(shop: Shop, device_name: str) -> Shop:
-    """Another device that takes the shop's record up and works on it at the same moment."""
+def joined(shop: Shop, device_name: str, *, keys: DeviceKeys | None = None) -> Shop:
+    """Another device that takes the shop's record up and works on it at the same moment, and signs if it has keys."""
     clock = WalkingClock(shop.clock())
     store = MemoryStore()
     known = bootstrap.registry()
     merge(store, known, list(carrying.take_out(shop.workplace)), now=clock(), adopt=True)
-    record = Record(store, known, device_name=device_name, token=secrets.token_bytes)
+    record = Record(store, known, device_name=device_name, token=secrets.token_bytes, keys=keys)
     workplace = Workplace(record, shop.workplace.catalogue, clock)
     workplace.writer().append_all(())
     return Shop(clock, workplace, shop.reader, shop.second, shop.analyser, shop.unit, Random(11))

@@ -27,8 +27,8 @@ FILE_TYPE = "application/jsonl"
 LARGEST_FILE_MB = LARGEST_BODY // (1024 * 1024)
 
 LARGEST_UNPACKED = 64 * 1024 * 1024
-PACKED_FROM = 4 * 1024 * 1024
-"""A larger file goes out packed, so that it can be sent to a page again."""
+PACKED_FROM = 8 * 1024 * 1024
+"""A larger file goes out packed, so that it can be sent to a page again; programs to share with want it plain."""
 
 _NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9]+")
 
@@ -67,8 +67,8 @@ class Carry:
     frame : Frame
     events : int
         In the record.
-    file_href, file_name : str
-        Where the copy is; what it is called.
+    file_href, plain_href, file_name : str
+        Where the copy is, and where it is never packed; what it is called.
     file : Field
     came_in : tuple of CameIn
         What came of the file that was sent just now.
@@ -78,6 +78,7 @@ class Carry:
     frame: Frame
     events: int
     file_href: str
+    plain_href: str
     file_name: str
     file: Field
     came_in: tuple[CameIn, ...]
@@ -101,6 +102,7 @@ def carry(asked: Asked) -> Answer:
         frame=page_frame(asked, asked.say("carry.title"), problem=problem, problem_place="file" if wrong else ""),
         events=asked.workplace.book().count,
         file_href=asked.links.record_file(),
+        plain_href=asked.links.record_file(plain=True),
         file_name=file_name(asked),
         file=Field(
             name="file",
@@ -192,7 +194,7 @@ def _unpacked(asked: Asked, name: str, packed: bytes) -> bytes:
 def record_file(asked: Asked) -> Answer:
     """The whole record as a file."""
     body, name = b"".join(carrying.take_out(asked.workplace)), file_name(asked)
-    if len(body) > PACKED_FROM:
+    if len(body) > PACKED_FROM and not asked.query.ticked("plain"):
         body, name = gzip.compress(body, mtime=0), f"{name}.gz"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(body, media_type=FILE_TYPE if name.endswith(".jsonl") else "application/gzip", headers=headers)

@@ -1,7 +1,7 @@
 // Hands the record's file to other programs of a phone. Only where the browser can share a file is the button shown;
 // everywhere else the link beside it saves the file.
 
-const MOST_MEGABYTES = 64;
+const MOST_MEGABYTES = 11; // a page of the program takes no larger file in
 
 for (const button of document.querySelectorAll("[data-share]")) {
   const probe = new File(["{}\n"], button.dataset.shareName, { type: "text/plain" });
