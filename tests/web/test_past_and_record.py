@@ -13,10 +13,10 @@ from loopworthy.desk.changes import Declared, record_change
 from loopworthy.desk.people import add_person
 from loopworthy.desk.record_care import heads
 from loopworthy.desk.units import create_unit
-from loopworthy.desk.workplace import ENGINE
 from loopworthy.doors.web.app import create_app
 from loopworthy.doors.web.pages.past import Past
 from loopworthy.doors.web.pages.record import RecordPage
+from loopworthy.judgement.engine import ENGINE
 from loopworthy.judgement.events import HoldPassed
 from loopworthy.judgement.verdict import Word
 from loopworthy.unit.configuration import ready_configurations

@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loopworthy.desk.late import check_moment
+from loopworthy.desk.rehearsals import batch_in_thought, shifts
 from loopworthy.desk.steps import refuse_if_frozen
 from loopworthy.desk.units import NewThing, fit, fit_new, place_content
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.catalogue.model import Change
+from loopworthy.judgement.merged import UnitShift
 from loopworthy.judgement.preview import Preview, preview_change
 from loopworthy.record.chain import Batch, Draft
 from loopworthy.unit.configuration import Configuration
@@ -67,8 +69,9 @@ def positions_for(workplace: Workplace, unit: ThingId, change: Change) -> tuple[
 
 
 def often_used(workplace: Workplace, *, most: int = 6) -> tuple[Change, ...]:
-    """The changes that this record holds most of, the most frequent first."""
-    counted = Counter(entry.change for entry in workplace.book().changes.entries.values() if not entry.timed)
+    """The changes that people have declared most often, the most frequent first."""
+    entries = workplace.book().changes.entries.values()
+    counted = Counter(entry.change for entry in entries if not entry.timed and not entry.inferred)
     known = workplace.catalogue.changes
     order = {change: place for place, change in enumerate(known)}
     ranked = sorted((one for one in counted if one in known), key=lambda one: (-counted[one], order[one]))
@@ -115,10 +118,46 @@ def record_change(
     refuse_if_frozen(workplace, unit)
     if not person:
         raise InputError("person", person, "the person who did it", next_step="Choose who you are")
-    world = workplace.world
-    now = workplace.now()
-    there = [thing for one in declared.positions if (thing := world.at(unit, one)) is not None]
+    there = [thing for one in declared.positions if (thing := workplace.world.at(unit, one)) is not None]
     check_moment(workplace, occurred_at, units=(unit,), things=there, confirmed=moment_confirmed)
+    with workplace.writer().batch() as batch:
+        _add(workplace, batch, unit, change, declared, person, typed_by or person, occurred_at)
+        return batch.events
+
+
+def preview_configuration(workplace: Workplace, unit: ThingId, configuration: Configuration) -> tuple[UnitShift, ...]:
+    """How units would stand if this one were built so: what falls, what is asked for only then, what no longer is."""
+    batch = batch_in_thought(workplace)
+    change = reconfiguring(workplace)
+    declared = Declared(change=change.id, configuration=configuration)
+    _add(workplace, batch, unit, change, declared, "", "", None)
+    return shifts(workplace, batch, (unit,))
+
+
+def reconfiguring(workplace: Workplace) -> Change:
+    """The change that says that a unit is built otherwise now.
+
+    Raises
+    ------
+    RefusedError
+        If the catalogue has none.
+    """
+    found = next((one for one in workplace.catalogue.changes.values() if one.does == "reconfigures"), None)
+    if found is None:
+        raise RefusedError("The catalogue has no change for a unit that is built otherwise")
+    return found
+
+
+def _add(
+    workplace: Workplace,
+    batch: Batch,
+    unit: ThingId,
+    change: Change,
+    declared: Declared,
+    person: ThingId,
+    typed_by: ThingId,
+    occurred_at: Moment | None,
+) -> None:
     known = [thing for thing in declared.arrivals.values() if not isinstance(thing, NewThing)]
     payload = ChangeMade(
         change=change.id,
@@ -126,30 +165,28 @@ def record_change(
         answers=dict(declared.answers),
         note=wording.note("note", declared.note),
     )
-    with workplace.writer(now).batch() as batch:
+    batch.add(
+        Draft(
+            kind="unit.change-made",
+            payload=payload,
+            subjects=(unit, *declared.things, *known),
+            occurred_at=occurred_at,
+            read_by=person,
+            typed_by=typed_by,
+        )
+    )
+    _follow(workplace, batch, unit, change, declared, person, occurred_at)
+    if change.does == "ends dive" and workplace.world.episode(unit, "dive") is not None:
         batch.add(
             Draft(
-                kind="unit.change-made",
-                payload=payload,
-                subjects=(unit, *declared.things, *known),
+                kind="unit.episode-ended",
+                payload=EpisodeEnded(episode="dive"),
+                subjects=(unit,),
                 occurred_at=occurred_at,
                 read_by=person,
-                typed_by=typed_by or person,
+                typed_by=typed_by,
             )
         )
-        _follow(workplace, batch, unit, change, declared, person, occurred_at)
-        if change.does == "ends dive" and world.episode(unit, "dive") is not None:
-            batch.add(
-                Draft(
-                    kind="unit.episode-ended",
-                    payload=EpisodeEnded(episode="dive"),
-                    subjects=(unit,),
-                    occurred_at=occurred_at,
-                    read_by=person,
-                    typed_by=typed_by or person,
-                )
-            )
-        return batch.events
 
 
 def _follow(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from loopworthy.desk.late import check_moment
-from loopworthy.desk.workplace import ENGINE, Workplace
+from loopworthy.desk.workplace import Workplace
+from loopworthy.judgement.engine import ENGINE
 from loopworthy.judgement.events import HoldPassed, HoldReleased, RepairMade, WaiverGiven
 from loopworthy.judgement.outcome import Outcome
 from loopworthy.judgement.standing import State

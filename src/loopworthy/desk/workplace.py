@@ -26,9 +26,6 @@ from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import ThingId, short
 from loopworthy.vocabulary.time import Moment
 
-ENGINE = "1"
-"""Version of the rules by which verdicts are made; recorded with every hold that is passed."""
-
 SHORT_BOOK: Final = "verdict"
 """Under this name the store keeps the short book."""
 KEEP_AFTER_EVENTS: Final = 2000

@@ -17,6 +17,7 @@ from loopworthy import __version__
 from loopworthy.judgement.book import Book, ContextReading, Item, LimitEntry, Release, Repair, Waiver, Withdrawal
 from loopworthy.judgement.catalogue.model import Catalogue, Step
 from loopworthy.judgement.changelog import NOT_UNDERSTOOD, ChangeEntry, Changelog
+from loopworthy.judgement.engine import ENGINE
 from loopworthy.judgement.events import CatalogueAdopted
 from loopworthy.judgement.exchanges import Declared
 from loopworthy.judgement.filed import DiveEnd, Order
@@ -28,8 +29,8 @@ from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
 from loopworthy.vocabulary.time import moment_from_epoch_ms
 
-ENGINE: Final = f"2 {__version__}"
-"""Version of this form and of the program; a snapshot of another version is of no use."""
+FORM: Final = f"2 {ENGINE} {__version__}"
+"""Version of this form, of the rules and of the program; a snapshot of another version is of no use."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +89,7 @@ def to_bytes(book: Book, catalogue: Catalogue, *, through: int = 0) -> bytes:
     items = sorted(trace.items.values(), key=lambda one: one.order)
     names = {item.event for item in items}
     kept = _Kept(
-        engine=ENGINE,
+        engine=FORM,
         catalogue=catalogue.digest,
         through=through,
         end=book.end,
@@ -128,8 +129,8 @@ def from_bytes(data: bytes, catalogue: Catalogue) -> Snapshot:
         world = World.from_bytes(kept.world)
     except (msgspec.MsgspecError, InputError, UnicodeDecodeError) as error:
         raise _useless(data, "a snapshot that can be read") from error
-    if kept.engine != ENGINE or kept.catalogue != catalogue.digest:
-        raise _useless(data, f"one of engine {ENGINE} and catalogue {catalogue.digest[:12]}")
+    if kept.engine != FORM or kept.catalogue != catalogue.digest:
+        raise _useless(data, f"one of engine {FORM} and catalogue {catalogue.digest[:12]}")
     book = Book(
         world=world,
         changes=Changelog(kept.changes),

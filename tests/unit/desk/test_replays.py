@@ -6,7 +6,7 @@ import pytest
 
 from loopworthy.desk import changes, replays, steps
 from loopworthy.desk.changes import Declared
-from loopworthy.desk.workplace import ENGINE
+from loopworthy.judgement.engine import ENGINE
 from loopworthy.judgement.events import HoldPassed
 from loopworthy.judgement.replay import AS_KNOWN, HINDSIGHT
 from loopworthy.vocabulary.errors import InputError, UnknownNameError
