@@ -20,6 +20,9 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from loopworthy.desk.workplace import Workplace
+from loopworthy.doors.exchange.client import Means
+from loopworthy.doors.exchange.forms import ADDRESS
+from loopworthy.doors.exchange.hub import Hub
 from loopworthy.doors.phone import served
 from loopworthy.doors.texts import Texts
 from loopworthy.doors.web import statics
@@ -47,6 +50,7 @@ def create_app(
     hosts: tuple[str, ...] = (),
     pocket: bool = False,
     verifier: HeadVerifier | None = None,
+    means: Means | None = None,
 ) -> Starlette:
     """The program as an ASGI application.
 
@@ -64,18 +68,23 @@ def create_app(
         Whether it answers inside a phone's browser, where no server is, from a folder that it need not serve.
     verifier : HeadVerifier, optional
         Checks signatures of heads that come in with a file or a code; without one no signed head is taken.
+    means : Means, optional
+        With what it exchanges with a hub; without them it cannot.
     """
-    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket, verifier=verifier)
+    site = Site(
+        workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket, verifier=verifier, means=means
+    )
     doors = [one for module in MODULES for one in module.ROUTES]
     routes = [Route(one.path, _endpoint(one, site), methods=list(one.methods)) for one in doors]
     routes += [
         Route("/healthz", partial(_healthz, site), methods=["GET"]),
         Route("/static/{path:path}", statics.send, methods=["GET"]),
         *([] if pocket else served.routes(partial(_phone_not_built, site), partial(_not_here, site))),
+        *([] if pocket or verifier is None else Hub(workplace, verifier=verifier).routes()),
     ]
     app = Starlette(
         routes=routes,
-        middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=2000)],
+        middleware=[Middleware(Guard, hosts=hosts, by_token=ADDRESS), Middleware(GZipMiddleware, minimum_size=2000)],
         exception_handlers={HTTPException: partial(_not_routed, site)},
     )
     app.state.site = site

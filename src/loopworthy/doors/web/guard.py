@@ -1,7 +1,8 @@
 """What every answer carries and every request must hold to: headers, the own host, the own origin.
 
 There are no accounts; whoever reaches the server may write. So nothing may be sent from a page that is not ours, and a
-page of ours may load nothing from elsewhere.
+page of ours may load nothing from elsewhere. An exchange is another thing: it shows a token that no browser adds by
+itself, so it may come from anywhere.
 """
 
 from __future__ import annotations
@@ -45,11 +46,14 @@ class Guard:
     hosts : tuple of str
         Names under which it may be reached, without port; empty for any. A server that listens to a network should
         name its own, so that no foreign name can be pointed at it.
+    by_token : str
+        Below this address a request counts by the token that it shows, wherever it comes from; '' for nowhere.
     """
 
-    def __init__(self, app: ASGIApp, hosts: tuple[str, ...] = ()) -> None:
+    def __init__(self, app: ASGIApp, hosts: tuple[str, ...] = (), by_token: str = "") -> None:
         self.app = app
         self.hosts = frozenset(host.lower() for host in hosts)
+        self.by_token = by_token
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -75,6 +79,9 @@ class Guard:
         host = headers.get("host", "")
         if self.hosts and _name_of(host) not in self.hosts:
             return f"This program is not reached as {host}"
+        path = scope["path"].removeprefix(scope.get("root_path", "").rstrip("/"))
+        if self.by_token and path.startswith(self.by_token):
+            return ""
         if scope["method"] not in _READING and not same_origin(headers):
             return "Only a page of this program may send this. Open it here and send it again."
         return ""

@@ -9,11 +9,14 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Receive, Scope, Send
 
 from loopworthy.desk.workplace import Workplace
+from loopworthy.doors.exchange.client import Means
+from loopworthy.doors.exchange.running import Exchanging
 from loopworthy.doors.texts import Texts
 from loopworthy.doors.web import statics
 from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.links import Links
 from loopworthy.doors.web.once import act_field
+from loopworthy.doors.web.whole import kept_whole
 from loopworthy.record.signing import HeadVerifier
 
 COOKIE_SECONDS = 400 * 24 * 3600
@@ -32,6 +35,8 @@ class Site:
         Whether pages are shown inside a phone's own shell, which they offer a way to.
     verifier : HeadVerifier, optional
         Checks signatures of heads that come in; without one no signed head is taken.
+    means : Means, optional
+        With what it exchanges with a hub; on a phone it does so by itself from time to time.
     """
 
     def __init__(
@@ -42,19 +47,21 @@ class Site:
         clock_fixed: bool = False,
         pocket: bool = False,
         verifier: HeadVerifier | None = None,
+        means: Means | None = None,
     ) -> None:
         self.workplace = workplace
         self.texts = texts
         self.clock_fixed = clock_fixed
         self.pocket = pocket
         self.verifier = verifier
+        self.exchanging = Exchanging(workplace, means, by_itself=pocket) if means is not None else None
         self._environment = _environment(texts.language)
 
     def draw(self, page: Page, links: Links, *, sent: str = "") -> str:
         """The page as HTML; `sent` is the act of the form that it answers."""
         template = self._environment.get_template(page.template)
         frame = getattr(page.context, "frame", None)
-        return template.render(
+        drawn = template.render(
             it=page.context,
             page=frame,
             links=links,
@@ -62,6 +69,7 @@ class Site:
             act=lambda form: act_field(self.workplace.record, form, sent),
             pocket=self.pocket,
         )
+        return kept_whole(drawn)
 
     def respond(self, answer: Answer, links: Links, *, sent: str = "") -> Response:
         """The answer as it is sent; `sent` is the act of the form that it answers."""

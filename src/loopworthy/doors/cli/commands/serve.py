@@ -34,9 +34,13 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int) -> None:
     import uvicorn
 
     from loopworthy.doors.cli import show
+    from loopworthy.doors.exchange.client import Means
+    from loopworthy.doors.exchange.keys import Verifier
+    from loopworthy.doors.exchange.native import send
     from loopworthy.doors.web.app import create_app
 
-    app = create_app(workplace)
+    verifier = Verifier()
+    app = create_app(workplace, verifier=verifier, means=Means(send=send, verifier=verifier, clock=workplace.now))
     # Bound before anything is printed: an address that is shown is one that answers.
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as listening:
