@@ -12,6 +12,7 @@ import pytest
 
 from loopworthy.record.chain import Draft
 from loopworthy.record.erasable import keep, tombstone
+from loopworthy.record.signing import SignedHead, device_of
 from loopworthy.record.store import Snapshot, Store, index_entry
 from loopworthy.record.verify import verify
 from loopworthy.vocabulary.errors import ConflictError, InputError
@@ -321,6 +322,84 @@ class StoreContract(ABC):
 
     # --- with a record above ---
 
+    # --- setting events apart ---
+
+    def test_events_beyond_a_moment_move_beside_the_record_and_the_rest_keeps_its_position(self, store: Store) -> None:
+        store.set_record_id("c0ffee00" * 4)
+        early, late = bodies("a1", 2), bodies("b2", 2, first_ms=START_MS + 1_000)
+        store.append(early, head=GENESIS)
+        store.append(late, head=GENESIS)
+        moved = store.set_apart(after_ms=START_MS + 500)
+        assert list(moved) == sorted(event_id(body) for body in late)
+        assert [(one.position, one.body) for one in store.events()] == [(1, early[0]), (2, early[1])]
+        assert sorted(store.waiting()) == sorted(late)
+        assert store.heads() == {"a1": SeenHead(sequence=2, event=event_id(early[1]))}
+        assert store.latest_clock() == HybridTime(wall_ms=START_MS + 2)
+        assert (store.count(), store.last_position(), store.departures()) == (2, 4, 1)
+        assert list(store.damage()) == []
+
+    def test_what_comes_back_arrives_anew(self, store: Store) -> None:
+        chain = bodies("a1", 3)
+        store.append(chain, head=GENESIS)
+        store.set_apart(after_ms=START_MS + 2)
+        store.take([chain[2]])
+        store.replace_waiting(())
+        assert [(one.position, one.body) for one in store.events(after=2)] == [(4, chain[2])]
+        assert [one.id for one in store.index()] == [event_id(body) for body in chain]
+        assert list(store.events_at("a1", 3)) == list(store.events(after=3))
+        assert list(store.damage()) == []
+
+    def test_nothing_happens_where_nothing_lies_beyond(self, store: Store) -> None:
+        store.append(bodies("a1", 2), head=GENESIS)
+        store.put_snapshot("fold", Snapshot(2, b"fold"))
+        assert list(store.set_apart(after_ms=START_MS + 2)) == []
+        assert (store.count(), store.departures()) == (2, 0)
+        assert store.snapshot("fold") == Snapshot(2, b"fold")
+
+    def test_setting_apart_throws_away_what_was_computed_from_it(self, store: Store) -> None:
+        store.append(bodies("a1", 2), head=GENESIS)
+        store.put_snapshot("fold", Snapshot(2, b"fold"))
+        store.set_apart(after_ms=START_MS + 1)
+        assert store.snapshot("fold") is None
+
+    def test_a_transaction_that_fails_leaves_everything_where_it_was(self, store: Store) -> None:
+        chain = bodies("a1", 3)
+        store.append(chain, head=GENESIS)
+        before = (list(store.events()), store.heads(), list(store.index()), store.departures())
+
+        def away_and_back() -> None:
+            store.set_apart(after_ms=START_MS + 1)
+            store.take([chain[1]])
+
+        _interrupted(store, away_and_back)
+        assert (list(store.events()), store.heads(), list(store.index()), store.departures()) == before
+        assert list(store.waiting()) == []
+        assert store.append(bodies("a1", 1, after=chain), head=event_id(chain[-1])) == 4
+
+    def test_a_reader_notices_that_events_were_set_apart_and_that_they_came_back(self, store: Store) -> None:
+        record = begin(store)
+        note(record, "early", second=1)
+        late = note(record, "late", second=100)
+        assert len(record.events()) == 3
+        store.set_apart(after_ms=START_MS + 50_000)
+        assert [event.payload for event in record.events()][1:] == [Noted(text="early")]
+        store.take(store.waiting())
+        store.replace_waiting(())
+        assert record.events()[-1].id == late
+
+    # --- signed heads ---
+
+    def test_signed_heads_are_kept_in_order_and_replaced_as_a_whole(self, store: Store) -> None:
+        store.set_record_id("c0ffee00" * 4)
+        assert list(store.signed_heads()) == []
+        one, other = _signed("1", 4), _signed("2", 2)
+        store.replace_signed_heads([one, other])
+        assert list(store.signed_heads()) == sorted([one, other])
+        _interrupted(store, lambda: store.replace_signed_heads([]))
+        assert list(store.signed_heads()) == sorted([one, other])
+        store.replace_signed_heads([other])
+        assert list(store.signed_heads()) == [other]
+
     def test_two_writers_of_one_device_take_turns_on_one_chain(self, store: Store) -> None:
         first = begin(store)
         second = type(first)(store, known_kinds(), device_name="laptop", token=tokens("second"))
@@ -384,6 +463,19 @@ def _interrupted(store: Store, act: Callable[[], None]) -> None:
 
     with pytest.raises(Interruption):
         fail()
+
+
+def _signed(digit: str, sequence: int) -> SignedHead:
+    """A signed head in form only: a store does not ask whether it is genuine."""
+    record, key = "c0ffee00" * 4, digit * 64
+    return SignedHead(
+        record=record,
+        device=device_of(record, key),
+        sequence=sequence,
+        event=digit * 64,
+        public_key=key,
+        signature=digit * 128,
+    )
 
 
 def _draft(text: str) -> Draft:
