@@ -116,6 +116,14 @@ class Links:
         """“I changed something”; one change with its positions already picked."""
         return self._unit(unit, "change", change=change, positions=",".join(positions))
 
+    def take_out(self, unit: ThingId, position: str = "") -> str:
+        """Taking a part out and leaving its place empty."""
+        return self._unit(unit, "take-out", position=position)
+
+    def configuration(self, unit: ThingId) -> str:
+        """How the unit is built, every answer at once."""
+        return self._unit(unit, "configuration")
+
     def parts(self, unit: ThingId, position: str = "") -> str:
         """Which thing is in which position."""
         return self._unit(unit, "parts") + (f"#{position}" if position else "")
@@ -173,6 +181,10 @@ class Links:
     def record(self) -> str:
         """Heads and fingerprints, comparing one, checking every byte."""
         return self.to("record")
+
+    def same(self, one: ThingId = "") -> str:
+        """Saying that two identities are one thing."""
+        return self.to("things", "same", one=one)
 
     def recorded(self, act: str) -> str:
         """What one sending of a form recorded."""

@@ -14,6 +14,7 @@ from loopworthy.doors.web.pages import (
     catalogue,
     catalogue_entries,
     changes,
+    configuration,
     custody,
     day,
     event,
@@ -32,10 +33,12 @@ from loopworthy.doors.web.pages import (
     read_aloud,
     record,
     recorded,
+    same,
     scan,
     sensors,
     set_up,
     sheet,
+    taking_out,
     unit,
     work,
 )
@@ -60,6 +63,8 @@ MODULES: tuple[PageModule, ...] = (
     mending,
     people,
     changes,
+    configuration,
+    taking_out,
     parts,
     new_unit,
     day,
@@ -80,5 +85,6 @@ MODULES: tuple[PageModule, ...] = (
     sheet,
     person,
     set_up,
+    same,
 )
 """Every page module; the order decides where two addresses would match."""

@@ -68,7 +68,7 @@ class Parts:
         Positions of which nobody has said what is in them.
     groups : tuple of (str, tuple of PartRow)
         All others by kind of part: with serial number first, then what is made with the unit.
-    set_up_href, change_href : str
+    set_up_href, change_href, take_out_href : str
     """
 
     frame: Frame
@@ -78,6 +78,7 @@ class Parts:
     groups: tuple[tuple[str, tuple[PartRow, ...]], ...]
     set_up_href: str
     change_href: str
+    take_out_href: str
 
 
 def parts(asked: Asked) -> Answer:
@@ -92,11 +93,12 @@ def parts(asked: Asked) -> Answer:
     context = Parts(
         frame=page_frame(asked, asked.say("parts_page.title"), unit=unit, place="more"),
         configuration=configuration.title if configuration is not None else "",
-        configuration_href=asked.links.change(unit, "part-added-or-left-off"),
+        configuration_href=asked.links.configuration(unit),
         unnamed=tuple(row for place, row in rows.items() if place not in named),
         groups=tuple((title, found) for title, found in groups if found),
         set_up_href=asked.links.set_up(unit),
         change_href=asked.links.change(unit),
+        take_out_href=asked.links.take_out(unit),
     )
     return Page(template="parts.html", context=context)
 
@@ -167,6 +169,8 @@ class OnePosition:
     signing : Signing
     exchanges : tuple of (str, str)
         Changes that exchange or fill what is here, each with its address.
+    others : tuple of (str, str)
+        Taking it out, and saying that it is another one; each with its address.
     stays : tuple of Stay
         Newest first.
     history_href : str
@@ -181,6 +185,7 @@ class OnePosition:
     fields: tuple[Field, ...]
     signing: Signing
     exchanges: tuple[tuple[str, str], ...]
+    others: tuple[tuple[str, str], ...]
     stays: tuple[Stay, ...]
     set_up_href: str
     action: str
@@ -250,6 +255,14 @@ def _one_position(
             (one.title, links.change(unit, one.id, (place.id,)))
             for one in asked.workplace.catalogue.changes.values()
             if one.part and place.id in {other.id for other in positions_for(asked.workplace, unit, one)}
+        ),
+        others=(
+            (
+                (asked.say("taking_out.link"), links.take_out(unit, place.id)),
+                (asked.say("same.link"), links.same(thing.id)),
+            )
+            if thing is not None and place.kind != "person"
+            else ()
         ),
         stays=tuple(
             Stay(

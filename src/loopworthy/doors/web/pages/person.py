@@ -41,7 +41,7 @@ class OneOfUs:
     reason : Field
         For taking out of use, taking up again, erasing.
     signing : Signing
-    action, history_href, back_href : str
+    action, history_href, same_href, back_href : str
     """
 
     frame: Frame
@@ -54,6 +54,7 @@ class OneOfUs:
     signing: Signing
     action: str
     history_href: str
+    same_href: str
     back_href: str
 
 
@@ -123,6 +124,7 @@ def one_of_us(asked: Asked, one: Thing, action: str, problem: LoopworthyError | 
         reason=reason,
         signing=signing_fields(asked, form, label=say("person.by"), late=False, errors=wrong),
         action=action,
+        same_href=asked.links.same(one.id),
         history_href=asked.links.history_of_all(person=short(one.id)) if is_person else "",
         back_href=asked.links.people() if is_person else asked.links.instruments(),
     )

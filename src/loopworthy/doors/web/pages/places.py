@@ -126,7 +126,7 @@ def more(asked: Asked) -> Answer:
                 entry("parts", links.parts(unit)),
                 entry("limits", links.limits(unit)),
                 entry("holds", links.holds(unit)),
-                entry("configure", links.change(unit, "part-added-or-left-off")),
+                entry("configure", links.configuration(unit)),
             ),
         ),
         (
