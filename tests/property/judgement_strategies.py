@@ -152,7 +152,9 @@ def perform(scene: Scene, devices: tuple[Device, ...], act: Act, at: float) -> N
             kinds: tuple[EpisodeKind, ...] = ("dive-day", "dive-day", "assembly")
             device.begin(kinds[pick % 3], at=at)
         case "fill":
-            device.fill(scene.at(OXYGEN), at=at)
+            cylinder = scene.book().world.at(scene.unit, OXYGEN)
+            if cylinder is not None:
+                device.fill(cylinder, at=at)
         case "swap":
             position = SENSORS[pick % 3]
             sensor = device.create("oxygen-sensor", at=at) if pick % 2 else scene.book().world.at(scene.unit, position)

@@ -124,7 +124,9 @@ EXPIRES_AFTER_MIN: dict[int, str] = {
 }
 ENDS_WITH: dict[str, str] = {
     # 28 is printed "24 h (each dive day)": both; 43 is "each power-up", which a dive day ends too
-    "dive-day": "07 10 13 22 28-30 32-34 36-38 41-43 46 50 62",
+    # 51 and 52 are printed "10 min to entry", renewed by the last look; as nothing of the final list is carried over
+    # (1.4), a look on another day renews nothing
+    "dive-day": "07 10 13 22 28-30 32-34 36-38 41-43 46 50-52 62",
     "assembly": "08",
     "dive": "31 39 44 47-49 56 58 63",  # 58: one record for each dive
 }
@@ -262,7 +264,31 @@ def test_a_new_sensor_leaves_age_linearity_and_response_of_the_others_alone(cata
 def test_what_belongs_to_one_thing_falls_with_that_thing_only(catalogue: Catalogue, change_id: str, some: str) -> None:
     rules = catalogue.rules_on[change_id]
     unconditional = {rule.scope for kind in kinds(some) for rule in rules[kind] if not rule.condition}
-    assert unconditional == {"subject"}
+    assert unconditional - {"whole"} == {"subject"}
+
+
+def test_a_sensor_in_oxygen_rests_on_a_flush_of_its_own(catalogue: Catalogue) -> None:
+    """Flushes and soak are part of each sensor's oxygen reading (28: "oxygen mV, expected mV, gas %, flushes, soak").
+
+    So what voids 28 of one sensor voids the flush, and the expected value read first, for readings that follow; the
+    other sensors' readings stay, for they were made on it while it stood.
+    """
+    one_sensor = {
+        change.id
+        for change in catalogue.changes.values()
+        if change.part == "oxygen-sensor" and any(rule.evidence == "EV28" for rule in change.rules)
+    }
+    assert one_sensor >= {"sensor-replaced", "sensors-swapped", "sensor-plug-cleaned"}
+    of_the_unit = {step.id for step in catalogue.steps_making["EV28"] if step.scope.each == "unit"}
+    assert of_the_unit == {"C04", "C05"}
+    for change_id in one_sensor:
+        assert {rule.scope for rule in catalogue.rules_on[change_id]["EV28"]} == {"subject", "whole"}
+
+
+def test_gauges_read_together_fall_with_the_gas_of_one(catalogue: Catalogue) -> None:
+    """21 is voided by "valve opened and gas used; cylinder swapped": so is the last look that read all the gauges."""
+    for change_id in ("oxygen-changed", "diluent-changed", "bailout-swapped", "gas-transferred", "gas-used"):
+        assert {rule.scope for rule in catalogue.rules_on[change_id]["EV21"]} == {"subject", "whole"}
 
 
 def test_moving_voids_no_factor(catalogue: Catalogue) -> None:

@@ -26,6 +26,7 @@ from loopworthy.judgement.outcome import (
     step_in_unit,
 )
 from loopworthy.judgement.pressure_judge import judge_pressure_test
+from loopworthy.judgement.told import Told, told_difference, told_margin, told_value
 from loopworthy.science.sensors.agreement import SensorReading
 from loopworthy.science.sensors.air import check_return_to_air
 from loopworthy.science.sensors.history import compare_with_history
@@ -175,7 +176,8 @@ def _air_reading(case: Case) -> list[Finding]:
     value = case.decimal("air_mv")
     low, high = case.limit("low"), case.limit("high")
     at_sea_level = value / scale
-    values = {"at_sea_level": f"{at_sea_level:.1f}"}
+    told = told_value(rounded(float(at_sea_level)), low, high, places=1)
+    values = {"at_sea_level": f"{told:f}"}
     findings = []
     for limit in (low, high):
         found = against(limit, rounded(float(at_sea_level)), about=case.step.title, shown=case.shown("air_mv"))
@@ -186,6 +188,7 @@ def _air_reading(case: Case) -> list[Finding]:
                 shown=found.shown,
                 limit=limit,
                 margin=found.margin,
+                told_margin=told_margin(told, limit),
                 code="air-at-sea-level",
                 values=values,
             )
@@ -233,9 +236,15 @@ def oxygen_check(case: Case) -> OxygenCheck:
     )
 
 
+def oxygen_told(case: Case, check: OxygenCheck) -> Told:
+    """Expectation, difference and margin of an oxygen reading in the digits in which they are told. [mV]"""
+    return told_difference(case.decimal("oxygen_mv"), check.expected_mv, case.limit("tolerance"), places=1)
+
+
 def _oxygen_reading(case: Case) -> list[Finding]:
     check = oxygen_check(case)
     tolerance = case.limit("tolerance")
+    told = oxygen_told(case, check)
     outcome = _OUTCOME[check.decision]
     if outcome is Outcome.NEAR and not check.can_decide:
         outcome = Outcome.CANNOT_TELL
@@ -246,10 +255,11 @@ def _oxygen_reading(case: Case) -> list[Finding]:
             shown=case.shown("oxygen_mv"),
             limit=tolerance,
             margin=tolerance.decimal - abs(rounded(check.difference_mv)),
+            told_margin=told.margin,
             code="oxygen-against-expected" if check.can_decide else "oxygen-cannot-decide",
             values={
-                "expected": f"{check.expected_mv:.1f}",
-                "difference": f"{check.difference_mv:+.1f}",
+                "expected": f"{told.expected:f}",
+                "difference": f"{told.difference:+f}",
                 "percent": f"{check.difference_fraction * 100:+.1f}",
                 "at_set_point": f"{check.difference_at_set_point_bar:+.3f}",
                 "uncertainty": f"{check.uncertainty_mv:.1f}",
@@ -316,8 +326,9 @@ def _factor_history(case: Case) -> list[Finding]:
                 code="no-history",
             )
         ]
-    percent = abs(compared.step_fraction) * 100
-    found = against(step, rounded(percent), about=case.step.title, shown=f"{compared.factor_mv_per_bar:.1f} mV/bar")
+    percent = rounded(abs(compared.step_fraction) * 100)
+    told = told_value(percent, step, places=1)
+    found = against(step, percent, about=case.step.title, shown=f"{compared.factor_mv_per_bar:.1f} mV/bar")
     return [
         Finding(
             outcome=found.outcome,
@@ -325,8 +336,9 @@ def _factor_history(case: Case) -> list[Finding]:
             shown=found.shown,
             limit=step,
             margin=found.margin,
+            told_margin=told_margin(told, step),
             code="factor-step",
-            values={"step": f"{compared.step_fraction * 100:+.1f}", "compared": str(compared.compared_with)},
+            values={"step": f"{told.copy_sign(Decimal(repr(compared.step_fraction))):+f}", "compared": str(compared.compared_with)},
         )
     ]
 
@@ -394,6 +406,7 @@ def _return_to_air(case: Case) -> list[Finding]:
         resolution_bar=case.resolution("po2_bar"),
     )
     own = check.sensors[0]
+    told = told_difference(case.decimal("po2_bar"), check.expected_bar, tolerance, places=3)
     return [
         Finding(
             outcome=_OUTCOME[own.decision],
@@ -401,10 +414,11 @@ def _return_to_air(case: Case) -> list[Finding]:
             shown=case.shown("po2_bar"),
             limit=tolerance,
             margin=tolerance.decimal - abs(rounded(own.difference_bar)),
+            told_margin=told.margin,
             code="against-known-gas",
             values={
-                "expected": f"{check.expected_bar:.3f}",
-                "difference": f"{own.difference_bar:+.3f}",
+                "expected": f"{told.expected:f}",
+                "difference": f"{told.difference:+f}",
                 "uncertainty": f"{check.uncertainty_bar:.3f}",
             },
         ),
@@ -427,6 +441,7 @@ def _known_gas(case: Case) -> list[Finding]:
         resolution_bar=case.resolution("po2_bar"),
     )
     own = check.sensors[0]
+    told = told_difference(case.decimal("po2_bar"), check.expected_bar, tolerance, places=3)
     return [
         Finding(
             outcome=_OUTCOME[own.decision],
@@ -434,10 +449,11 @@ def _known_gas(case: Case) -> list[Finding]:
             shown=case.shown("po2_bar"),
             limit=tolerance,
             margin=tolerance.decimal - abs(rounded(own.difference_bar)),
+            told_margin=told.margin,
             code="against-known-gas",
             values={
-                "expected": f"{check.expected_bar:.3f}",
-                "difference": f"{own.difference_bar:+.3f}",
+                "expected": f"{told.expected:f}",
+                "difference": f"{told.difference:+f}",
                 "uncertainty": f"{check.uncertainty_bar:.3f}",
             },
         )

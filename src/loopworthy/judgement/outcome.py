@@ -59,7 +59,8 @@ _WORST_FIRST = (Outcome.OUTSIDE, Outcome.CANNOT_TELL, Outcome.NEAR, Outcome.INSI
 class Finding:
     """One comparison: what was read, against which limit, by how much.
 
-    `margin` is positive on the good side, in the limit's unit; None where a margin means nothing.
+    `margin` is positive on the good side, in the limit's unit; None where a margin means nothing. `told_margin` is
+    that of the numbers as they are told beside it, where those are rounded (`told.py`).
     """
 
     outcome: Outcome
@@ -67,6 +68,7 @@ class Finding:
     shown: str
     limit: EffectiveLimit | None = None
     margin: Decimal | None = None
+    told_margin: Decimal | None = None
     code: str = ""
     values: dict[str, str] = field(default_factory=dict)
 

@@ -120,15 +120,17 @@ def judge_pressure_test(
     judged = test.loss_mbar if test.corrected_loss_mbar is None else test.corrected_loss_mbar
     outcome = _OUTCOME[test.answer]
     margin = loss.decimal - rounded(judged)
+    told = told_value(rounded(judged), loss, places=1)
     if outcome is Outcome.INSIDE and loss.limit.guard and margin < Decimal(loss.limit.guard):
         outcome = Outcome.NEAR
     return [
         Finding(
             outcome=outcome,
             about=about,
-            shown=f"{judged:.1f} mbar in {test.hold_s:g} s",
+            shown=f"{told:f} mbar in {test.hold_s:g} s",
             limit=loss,
             margin=margin,
+            told_margin=told_margin(told, loss),
             code="pressure-test",
             values={
                 "loss": f"{test.loss_mbar:.1f}",

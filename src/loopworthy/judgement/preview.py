@@ -125,6 +125,8 @@ def _concerns(
 ) -> bool:
     if rule.scope in ("unit", "record"):
         return True
+    if rule.scope == "whole":
+        return item.subject == unit
     return bool((side if rule.scope == "side" else concerned).intersection(item.things))
 
 

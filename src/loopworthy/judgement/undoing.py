@@ -120,7 +120,9 @@ class Undoing:
     def _declared(self, unit: ThingId, item: Item, rule: EffectRule, asof: AsOf) -> Iterator[ChangeEntry]:
         units = self._units_of(unit, item)
         instruments: tuple[ThingId, ...] = ()
-        if rule.scope == "unit":
+        if rule.scope == "whole" and item.subject != item.unit:
+            return
+        if rule.scope in ("unit", "whole"):
             abouts: tuple[ThingId, ...] = units
         elif rule.scope == "record":
             abouts = (EVERYTHING,)
@@ -134,7 +136,7 @@ class Undoing:
         ):
             if self._over(entry, item):
                 continue
-            if rule.scope == "unit":
+            if rule.scope in ("unit", "whole"):
                 if entry.unit in units:
                     yield entry
             elif rule.scope == "record":

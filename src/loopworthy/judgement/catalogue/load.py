@@ -381,7 +381,7 @@ def _limit(file: str, step: str, name: str, raw: _RawLimit, inputs: Mapping[str,
     )
 
 
-_SCOPES = ("subject", "side", "unit", "instrument", "record")
+_SCOPES = ("subject", "side", "whole", "unit", "instrument", "record")
 
 
 def _change(
@@ -401,6 +401,13 @@ def _change(
         for row in rows:
             key = effect.value
             _require(row.scope in _SCOPES, file, identifier, key, f"scope {row.scope!r} is none of {_SCOPES}")
+            _require(
+                row.scope != "whole" or effect is not Effect.DISPROVE,
+                file,
+                identifier,
+                key,
+                "scope 'whole' is only for evidence that falls, not for evidence that was never true",
+            )
             for question_id, answer in row.condition.items():
                 known = questions.get(question_id)
                 _require(known is not None, file, identifier, key, f"there is no question {question_id!r}")

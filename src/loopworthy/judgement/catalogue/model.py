@@ -245,6 +245,7 @@ class EffectRule(msgspec.Struct, frozen=True, kw_only=True):
     evidence: str
     scope: str
     """``subject``: of the things changed and what is in them; ``side``: also of the parts on the same gas side;
+    ``whole``: read of the unit as one, not of one of its parts;
     ``unit``: of the unit and all that is fitted in it; ``instrument``: made with the instrument since its last good
     check; ``record``: everywhere."""
     by: str
