@@ -87,3 +87,7 @@ class ConflictError(RecordError):
 
 class RefusedError(LoopworthyError):
     """The rules of the record do not allow this act (a waiver for a never-skipped step, a self-release)."""
+
+
+class OutOfReachError(LoopworthyError):
+    """Another device did not answer, or not to the end. What was taken from it until then stays."""

@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import click
@@ -22,6 +22,7 @@ from loopworthy.vocabulary.errors import (
     FileEntryError,
     InputError,
     LoopworthyError,
+    OutOfReachError,
     StoreError,
     UnknownNameError,
 )
@@ -82,6 +83,8 @@ def failure_of(error: BaseException) -> Failure:
     if isinstance(error, StoreError | ConflictError):
         code = Exit.NOT_WHOLE if isinstance(error, DamagedError) else Exit.FAILED
         return Failure(name="record", value=None, limit="", message=error.message, next_step=error.next_step, code=code)
+    if isinstance(error, OutOfReachError):
+        return replace(_refused(error, name="hub", value=None, limit=""), code=Exit.FAILED)
     if isinstance(error, LoopworthyError):
         return _refused(error, name="refused", value=None, limit="")
     if isinstance(error, click.ClickException):

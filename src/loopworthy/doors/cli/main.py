@@ -16,7 +16,7 @@ SECTIONS = {
     "ask": ("verdict", "outstanding", "sensors", "history"),
     "work": ("day", "assembly", "step", "change", "limit", "mend", "hold"),
     "set_up": ("unit", "part", "person", "instrument"),
-    "keep": ("record", "merges", "catalogue"),
+    "keep": ("record", "exchange", "merges", "catalogue"),
     "calculate": ("compute",),
     "run": ("serve", "demo", "completion"),
 }

@@ -41,7 +41,7 @@ from loopworthy.record.record import Record
 from loopworthy.record.registry import Registry
 from loopworthy.record.signing import HeadVerifier
 from loopworthy.record.store import Store
-from loopworthy.vocabulary.errors import InputError, LoopworthyError
+from loopworthy.vocabulary.errors import InputError, LoopworthyError, OutOfReachError
 from loopworthy.vocabulary.identity import DeviceId, RecordId, short
 from loopworthy.vocabulary.time import Moment
 
@@ -82,7 +82,7 @@ class Send(Protocol):
         ...
 
 
-class NotReachedError(LoopworthyError):
+class NotReachedError(OutOfReachError):
     """The hub did not answer, or not to the end."""
 
     def __init__(self, address: str, why: str = "") -> None:

@@ -8,6 +8,7 @@ from loopworthy.vocabulary.errors import (
     FileEntryError,
     InputError,
     LoopworthyError,
+    OutOfReachError,
     RecordError,
     RefusedError,
     StoreError,
@@ -22,6 +23,7 @@ _STATUS: tuple[tuple[type[LoopworthyError], int], ...] = (
     (ConflictError, 409),
     (StoreError, 503),
     (RecordError, 409),
+    (OutOfReachError, 504),
 )
 
 
