@@ -143,6 +143,17 @@ def test_a_line_that_was_altered_is_refused_and_named_and_the_others_are_taken(t
     assert came_in.sentence.startswith("One new entry taken; ")
 
 
+def test_what_a_file_refused_is_still_told_by_the_page_of_its_merge(two: Two) -> None:
+    pim, juno = two
+    record_change(juno.workplace, juno.unit, Declared(change="loop-opened", note="once more"), person=juno.second)
+    lines = file_of(juno).splitlines(keepends=True)
+    place = max(number for number, line in enumerate(lines) if b"once more" in line and b"change-made" in line)
+    lines[place] = lines[place].replace(b"once more", b"never was")
+    (came_in,) = carried(send(pim, b"".join(lines))).came_in
+    page = merged(Visitor(pim.app).get(came_in.merge_href))
+    assert [note.partition(":")[0] for note in page.notes] == [f"Refused, line {place + 1}"]
+
+
 @pytest.mark.parametrize(
     ("name", "body", "says"),
     [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from loopworthy.desk.merges import NOT_YET, merges
+from loopworthy.desk.merges import NOT_YET, keep_refusals, merges
 from loopworthy.desk.workplace import Workplace
 from loopworthy.record.exchange import export_lines
 from loopworthy.record.merge import MergeReport, merge
@@ -108,6 +108,7 @@ def take_in(workplace: Workplace, lines: Iterable[bytes], *, vouched: Iterable[S
         own, before = record.device, record.heads()
         report = merge(record.store, record.registry, lines, now=now, vouched=vouched)
         record_heads_received(record, now=now)
+        keep_refusals(workplace, before[own].event, report.refused)
     if not report.taken:
         return TakenIn(report=report, merge="")
     found = next((one.key for one in merges(workplace) if one.own and one.after == before[own].event), "")

@@ -8,7 +8,7 @@ what their entries say they had seen.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import msgspec
@@ -21,6 +21,8 @@ from loopworthy.judgement.replay import fold, known_by
 from loopworthy.judgement.verdict import Verdict, judge_unit
 from loopworthy.record.events import CHAIN_OPENED, ChainOpened
 from loopworthy.record.forks import Fork
+from loopworthy.record.merge import Refusal
+from loopworthy.record.placing import Beside, beside
 from loopworthy.record.store import checked_envelope
 from loopworthy.vocabulary.errors import InputError, UnknownNameError
 from loopworthy.vocabulary.event import Event
@@ -41,6 +43,8 @@ NOT_YET = "latest"
 
 _LOOKED_AT = "merges-looked-at"
 _COUNTED_ONE_BY_ONE = 500
+_REFUSED = "merges-refused"
+_MERGES_WITH_REFUSALS, _MOST_REFUSALS, _LONGEST_REFUSAL = 10, 20, 300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,8 +142,10 @@ class MergeChanges:
         Catalogues and owners' files that came in: they hold for every unit.
     forks : tuple of Fork
         Places where a chain that it brought continues in more than one way.
-    waiting : int
-        Entries that lie beside the record now: something that they rest on is not here, or their time cannot be.
+    beside : Beside
+        What lies beside the record now, and why; it counts for nothing.
+    refused : tuple of str
+        Lines of the file or code that were refused, and why, as far as this device still knows.
     """
 
     merge: Merge
@@ -147,7 +153,8 @@ class MergeChanges:
     untouched: tuple[ThingId, ...]
     catalogues: tuple[Event, ...]
     forks: tuple[Fork, ...]
-    waiting: int
+    beside: Beside
+    refused: tuple[str, ...]
 
 
 def merges(workplace: Workplace) -> tuple[Merge, ...]:
@@ -240,8 +247,29 @@ def merge_changes(workplace: Workplace, key: str) -> MergeChanges:
         untouched=tuple(untouched),
         catalogues=tuple(one for one in arrived if isinstance(one.payload, CatalogueAdopted)),
         forks=tuple(one for one in workplace.record.fork_reports() if one.device in brought),
-        waiting=len(workplace.record.store.waiting()),
+        beside=beside(workplace.record.store, now=workplace.now()),
+        refused=tuple(_refusals(workplace).get(merge.after, ())) if merge.own else (),
     )
+
+
+def keep_refusals(workplace: Workplace, after: EventId, refused: Iterable[Refusal]) -> None:
+    """Keep on this device what a merge refused, for the page that tells it: the record itself never has it.
+
+    Parameters
+    ----------
+    after : str
+        The last entry of this device before the merge.
+    """
+    lines = [f"{one.line}: {one.why}"[:_LONGEST_REFUSAL] for one in refused]
+    if lines:
+        kept = {**_refusals(workplace), after: lines[:_MOST_REFUSALS]}
+        newest = dict(list(kept.items())[-_MERGES_WITH_REFUSALS:])
+        workplace.record.store.put_setting(_REFUSED, msgspec.json.encode(newest).decode())
+
+
+def _refusals(workplace: Workplace) -> dict[EventId, list[str]]:
+    kept = workplace.record.store.setting(_REFUSED)
+    return msgspec.json.decode(kept, type=dict[str, list[str]]) if kept else {}
 
 
 def device_names(workplace: Workplace) -> dict[DeviceId, str]:

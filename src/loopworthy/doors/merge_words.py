@@ -49,11 +49,19 @@ class MergeWords:
         return self.say("merges.brought", parts=", ".join(parts))
 
     def notes(self, changes: MergeChanges) -> tuple[str, ...]:
-        """Catalogues that came in, forks, and what lies beside the record."""
+        """Catalogues that came in, forks, what lies beside the record and why, and lines that were refused."""
         notes = [self.say("merges.catalogue")] if changes.catalogues else []
         notes += [self.say("merges.fork", device=self.device(one.device), number=one.sequence) for one in changes.forks]
-        if changes.waiting:
-            notes.append(self.say("merges.waiting", count=changes.waiting))
+        beside = changes.beside
+        for key, count in (("missing", len(beside.missing)), ("not_vouched", len(beside.not_vouched))):
+            if count:
+                notes.append(self.say(f"merges.{key}", count=count))
+        if beside.ahead:
+            hours = max(one.ahead_ms for one in beside.ahead) // 3_600_000
+            notes.append(self.say("merges.ahead", count=len(beside.ahead), hours=hours))
+        if beside.due:
+            notes.append(self.say("merges.due", count=len(beside.due)))
+        notes += [self.say("merges.refused", line=line) for line in changes.refused]
         return tuple(notes)
 
     # --- one unit -----------------------------------------------------------------------------------------------------

@@ -108,7 +108,13 @@ def _changes(workplace: Workplace, changes: MergeChanges) -> dict[str, Any]:
         "untouched": [workplace.name(one) for one in changes.untouched],
         "catalogues": [one.id for one in changes.catalogues],
         "forks": [str(one) for one in changes.forks],
-        "waiting": changes.waiting,
+        "beside": {
+            "missing": [one.event for one in changes.beside.missing],
+            "not_vouched": [one.event for one in changes.beside.not_vouched],
+            "ahead": [{"event": one.event, "ahead_ms": one.ahead_ms} for one in changes.beside.ahead],
+            "due": [one.event for one in changes.beside.due],
+        },
+        "refused": list(changes.refused),
     }
 
 
