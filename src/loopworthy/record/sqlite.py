@@ -29,7 +29,7 @@ from loopworthy.record.store import (
     chain_of,
     index_entry,
 )
-from loopworthy.vocabulary.errors import ConflictError, StoreError
+from loopworthy.vocabulary.errors import ConflictError, DamagedError, InputError, StoreError
 from loopworthy.vocabulary.event import HybridTime, SeenHead
 from loopworthy.vocabulary.identity import DeviceId, EventId, RecordId, event_id, short
 
@@ -334,12 +334,18 @@ class SqliteStore:
             return []
         rows = self._read("SELECT * FROM signed_heads ORDER BY device, sequence, event")
         record = self.record_id()
-        return [
-            SignedHead(
-                record=record, device=device, sequence=sequence, event=event, public_key=public_key, signature=signature
-            )
-            for device, sequence, event, public_key, signature in rows
-        ]
+        try:
+            return [
+                SignedHead(
+                    record=record, device=device, sequence=sequence, event=event, public_key=key, signature=signature
+                )
+                for device, sequence, event, key, signature in rows
+            ]
+        except InputError as error:
+            raise DamagedError(
+                f"A signed head in {self._name} is damaged ({error.message})",
+                next_step="Verify the record; bring it back from a backup or another device",
+            ) from error
 
     def replace_signed_heads(self, heads: Iterable[SignedHead]) -> None:
         with self.transaction():

@@ -12,10 +12,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from loopworthy.record.erasable import is_true
-from loopworthy.record.events import CHAIN_OPENED, HEAD_WITNESSED, ChainOpened, HeadWitnessed
+from loopworthy.record.events import (
+    CHAIN_OPENED,
+    HEAD_WITNESSED,
+    HEADS_RECEIVED,
+    ChainOpened,
+    HeadsReceived,
+    HeadWitnessed,
+)
 from loopworthy.record.forks import Fork, forks_among
 from loopworthy.record.order import link_fault
 from loopworthy.record.registry import Registry
+from loopworthy.record.signing import SignedHead, is_keyed
 from loopworthy.record.store import IndexEntry, Store, StoredEvent, checked_envelope, entry_of
 from loopworthy.vocabulary.errors import InputError, StoreError
 from loopworthy.vocabulary.event import GENESIS, Envelope
@@ -62,6 +70,10 @@ class ChainReport:
         The last event of it that another chain, or a sheet, has seen; 0 where nobody has.
     witnesses : tuple of str
         The devices that saw that one.
+    keyed : bool
+        Whether the device signs its chain; one without a key anybody could have continued.
+    signed_sequence : int
+        The last event for which its signature is kept here; 0 where there is none.
     """
 
     device: DeviceId
@@ -71,6 +83,8 @@ class ChainReport:
     head_sequence: int
     witnessed_sequence: int
     witnesses: tuple[DeviceId, ...]
+    keyed: bool
+    signed_sequence: int
 
     @property
     def fingerprint(self) -> str:
@@ -159,12 +173,13 @@ def verify(store: Store, registry: Registry, *, sheets: Iterable[str] = ()) -> V
         stored, index = store.events(), store.index()
         beside = _damage_beside(store)
         waiting, record = len(store.waiting()), store.record_id()
+        signed = [head for head in store.signed_heads() if store.has(head.event)]
     except StoreError as error:
         return VerifyReport(
             record="", events=0, chains=(), faults=(), damage=(*damage, error.message), forks=(), sheets=(),
             unknown_kinds={}, unreadable=(), waiting=0,
         )  # fmt: skip
-    check = _Check(registry, record)
+    check = _Check(registry, record, signed)
     for one, entry in zip(stored, index, strict=False):
         check.read(one, entry)
     for one in stored:
@@ -187,9 +202,10 @@ def verify(store: Store, registry: Registry, *, sheets: Iterable[str] = ()) -> V
 class _Check:
     """Walks over the events twice: each by itself, then each against those that it rests on."""
 
-    def __init__(self, registry: Registry, record: RecordId) -> None:
+    def __init__(self, registry: Registry, record: RecordId, signed: Iterable[SignedHead]) -> None:
         self._registry = registry
         self._record = record
+        self._signed = tuple(signed)
         self.known: dict[EventId, Envelope] = {}
         self.faults: dict[int, Fault] = {}
         self.unknown: Counter[str] = Counter()
@@ -225,6 +241,9 @@ class _Check:
             self._names[envelope.device] = payload.device_name
         if envelope.kind == HEAD_WITNESSED and isinstance(payload, HeadWitnessed):
             self._witness(payload.device, payload.sequence, envelope.device)
+        if envelope.kind == HEADS_RECEIVED and isinstance(payload, HeadsReceived):
+            for one in payload.heads:
+                self._witness(one.device, one.sequence, envelope.device)
         for device, head in envelope.seen.items():
             self._witness(device, head.sequence, envelope.device)
 
@@ -287,6 +306,8 @@ class _Check:
             head_sequence=sequence,
             witnessed_sequence=last,
             witnesses=tuple(sorted(witnessed.get(last, ()))),
+            keyed=is_keyed(device),
+            signed_sequence=max((one.sequence for one in self._signed if one.device == device), default=0),
         )
 
     def beginning(self, digits: str) -> EventId | None:
