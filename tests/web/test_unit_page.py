@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
+from loopworthy.desk import days
 from loopworthy.desk.changes import Declared, record_change
+from loopworthy.desk.demo.walk import fit_out
 from loopworthy.desk.entry import Typed
 from loopworthy.desk.mending import record_repair
 from loopworthy.desk.people import give_custody
@@ -282,6 +286,22 @@ def test_a_change_that_made_one_reading_due_is_named_like_one_that_undid_somethi
     assert sentence(shop).startswith("Each requirement")
     title = declare(shop, "temperature-changed")
     assert sentence(shop).startswith(f"{title}, ")
+
+
+def test_a_change_told_of_another_unit_is_not_why_a_new_one_is_unproven() -> None:
+    shop = make_shop()
+    shop.walk()
+    shop.clock.advance(10)
+    record_change(shop.workplace, shop.unit, Declared(change="dive-made"), person=shop.reader)
+    shop.clock.advance(10)
+    configuration = ready_configurations()["electronic-back-three-sensors"]
+    other = create_unit(shop.workplace, "New One", configuration, typed_by=shop.reader)
+    fit_out(shop.workplace, other, {"diver": shop.reader}, typed_by=shop.reader)
+    days.begin(shop.workplace, (other,), "dive-day", typed_by=shop.reader)
+    reasons = shop.workplace.verdict(other).reasons()
+    assert any(one.standing.code == "undone-by-change" for one in reasons)  # what was read of the diver
+    shop.unit = other
+    assert re.fullmatch(r"\d+ requirements have no evidence that counts\.", sentence(shop))
 
 
 # --- evidence by hold point -----------------------------------------------------------------------------------------

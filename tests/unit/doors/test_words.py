@@ -13,6 +13,7 @@ import pytest
 import loopworthy.judgement
 from loopworthy.bootstrap import memory_workplace
 from loopworthy.desk import days, people, steps, units
+from loopworthy.desk.changes import Declared, record_change
 from loopworthy.desk.entry import Typed
 from loopworthy.desk.limits import confirm_limits, limits_of, set_limit
 from loopworthy.desk.workplace import Workplace
@@ -158,6 +159,20 @@ def test_a_reading_outside_its_limit_says_reading_limit_margin_and_origin(shop: 
         "Ambient pressure, twice. Read 1008 hPa, outside its limit and not yet mended."
     )
     assert words.first_reason(verdict).startswith("Ambient pressure, twice: Controller reads")
+
+
+def test_a_board_tells_why_in_a_few_words(shop: Shop) -> None:
+    verdict = shop.workplace.verdict(shop.unit)
+    missing = len({one.key[1:] for one in verdict.reasons()})
+    assert shop.words.short_reason(verdict) == f"No dive day begun; {missing} missing."
+    days.begin(shop.workplace, (shop.unit,), "dive-day", typed_by=shop.reader)
+    assert shop.words.short_reason(shop.workplace.verdict(shop.unit)) == f"{missing} absent."
+    shop.record("C01", controller_hpa="1008", barometer_hpa="1019.5")
+    told = shop.words.short_reason(shop.workplace.verdict(shop.unit))
+    assert told == "Ambient pressure, twice: read 1008 hPa, outside its limit."
+    record_change(shop.workplace, shop.unit, Declared(change="fault-written-down"), person=shop.reader)
+    told = shop.words.short_reason(shop.workplace.verdict(shop.unit))
+    assert told == f"On hold since 08:40: {shop.workplace.catalogue.changes['fault-written-down'].title}."
 
 
 def test_what_was_undone_names_the_change_and_its_time(shop: Shop) -> None:
