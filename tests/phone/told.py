@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 from dataclasses import asdict
 from pathlib import Path
 
@@ -18,6 +19,8 @@ from loopworthy.record.sqlite import Journal
 from loopworthy.vocabulary.identity import short
 from loopworthy.vocabulary.time import Moment
 
+ONCE = re.compile(r'(?<=name="once" value=")[^"]*')
+"""Drawn by lot for each form, so that it is recorded once."""
 PAGES = ("", "/steps", "/sensors", "/history", "/limits", "/do/leak-tests", "/do/oxygen")
 
 
@@ -34,7 +37,7 @@ async def told(record: Path, at: Moment) -> str:
     pages = {}
     for address in ("/", *(f"/unit/{short(unit)}{page}" for unit in units for page in PAGES)):
         answered = await bridge.answer("GET", f"/phone/open{address}")
-        pages[address] = f"{answered.status}\n{answered.body.decode()}"
+        pages[address] = f"{answered.status}\n{ONCE.sub('', answered.body.decode())}"
     verdicts = {workplace.name(unit): plain(workplace.verdict(unit, at)) for unit in units}
     workplace.record.store.close()
     return json.dumps({"verdicts": verdicts, "pages": pages}, sort_keys=True)

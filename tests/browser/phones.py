@@ -1,0 +1,140 @@
+"""A phone that has the program on it: its shell, the pages in the shell's frame, and what goes wrong around both."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+from playwright.sync_api import BrowserContext, Frame, FrameLocator, Locator, Page, expect
+
+from loopworthy.bootstrap import open_workplace, system_clock
+from loopworthy.doors.phone.served import FOLDER_VARIABLE
+from loopworthy.doors.texts import Texts
+from tests.browser.running import Running
+
+say = Texts.load().say
+PATIENT_MS = 30_000
+"""For the engine to stand up on a busy machine."""
+
+
+@contextmanager
+def serving(folder: Path, place: Path) -> Iterator[Running]:
+    """A server that hands out a built folder, beside an empty record of its own."""
+    record = place / "server.sqlite"
+    if not record.exists():
+        workplace = open_workplace(record, clock=system_clock("UTC"), title="Server", create=True)
+        workplace.record.store.close()
+    before = os.environ.get(FOLDER_VARIABLE)
+    os.environ[FOLDER_VARIABLE] = str(folder)
+    try:
+        with Running("--record", str(record), "serve", said=place / "server.txt") as running:
+            yield running
+    finally:
+        if before is None:
+            del os.environ[FOLDER_VARIABLE]
+        else:
+            os.environ[FOLDER_VARIABLE] = before
+
+
+@dataclass
+class Shell:
+    """One tab of the program on a phone.
+
+    Attributes
+    ----------
+    page : Page
+    address : str
+        Of the folder, with a slash at its end.
+    """
+
+    page: Page
+    address: str
+
+    @classmethod
+    def opened(cls, context: BrowserContext, server: str, at: str = "") -> Shell:
+        """A new tab at the folder's address, or at one below it."""
+        page = context.new_page()
+        page.set_default_timeout(PATIENT_MS)
+        shell = cls(page, f"{server}/phone/")
+        page.goto(shell.address + at)
+        return shell
+
+    @classmethod
+    def begun(cls, context: BrowserContext, server: str) -> Shell:
+        """A first visit, with a record begun by what is proposed."""
+        shell = cls.opened(context, server)
+        shell.act("begin").click()
+        shell.settled()
+        return shell
+
+    @property
+    def pages(self) -> FrameLocator:
+        """The pages of the program."""
+        return self.page.frame_locator("#pages")
+
+    @property
+    def frame(self) -> Frame:
+        """The frame with the pages, as a frame."""
+        element = self.page.locator("#pages").element_handle()
+        found = element.content_frame()
+        assert found is not None
+        return found
+
+    def act(self, name: str) -> Locator:
+        """A button of the shell."""
+        return self.page.locator(f'[data-act="{name}"]')
+
+    def notice(self, name: str) -> Locator:
+        """A notice in the strip."""
+        return self.page.locator(f'[data-notice="{name}"] p')
+
+    def sheet(self, name: str) -> Locator:
+        """A sheet of the shell, in front of the pages."""
+        return self.page.locator(f'#panel[data-sheet="{name}"]')
+
+    def go(self, at: str) -> None:
+        """Lead the frame to an address of the program."""
+        self.frame.goto(f"{self.address}open/{at}", timeout=PATIENT_MS)
+
+    def reload(self) -> None:
+        """Load the tab anew, engine and all; returns when a page is there."""
+        self.page.reload()
+        self.settled()
+
+    def settled(self) -> None:
+        """Returns when a page of the program is there."""
+        expect(self.pages.locator("h1")).to_be_visible(timeout=PATIENT_MS)
+
+    def add_person(self, name: str) -> None:
+        """Add somebody by hand; returns when the page that follows is there."""
+        self.go("people")
+        self.pages.locator('input[name="name"]').fill(name)
+        self.pages.locator('form:has(input[name="name"]) button[type="submit"]').click()
+        expect(self.pages.locator("main").get_by_text(name).first).to_be_visible(timeout=PATIENT_MS)
+
+    def people(self) -> str:
+        """What the page of the people says."""
+        self.go("people")
+        return self.pages.locator("main").inner_text()
+
+    def post_person(self, name: str) -> int:
+        """Send the form from a script of the page, as fast as it goes; the status of the answer."""
+        return cast(
+            int,
+            self.frame.evaluate(
+                """async ([address, name]) => {
+                    const body = new URLSearchParams({ name, display_units: "metric" });
+                    return (await fetch(address, { method: "POST", body })).status;
+                }""",
+                [f"{self.address}open/people", name],
+            ),
+        )
+
+    def check_record(self) -> str:
+        """What checking every byte of the record says."""
+        self.go("record?check=yes")
+        return self.pages.locator("#checked + p").inner_text()
