@@ -20,6 +20,7 @@ from loopworthy.judgement.verdict import Verdict, judge_unit
 from loopworthy.record.chain import Writer
 from loopworthy.record.record import Record
 from loopworthy.record.store import Snapshot
+from loopworthy.unit.things import Thing
 from loopworthy.unit.world import World
 from loopworthy.vocabulary.errors import InputError, RecordError, StoreError, UnknownNameError
 from loopworthy.vocabulary.event import Event
@@ -164,12 +165,14 @@ class Workplace:
         return self._find("instrument", name)
 
     def _find(self, kind: str, text: str) -> ThingId:
-        things = self.world.of_kind(kind)
+        world = self.world
+        things = [one for one in world.things.values() if one.kind == kind]
         wanted = text.strip().lower()
-        exact = [one for one in things if wanted and wanted in (self.name(one.id).lower(), one.serial.lower(), one.id)]
-        found = exact or [one for one in things if len(wanted) >= 6 and one.id.startswith(wanted)]
+        exact = [one for one in things if wanted and wanted in (self._own_name(one), one.serial.lower(), one.id)]
+        met = exact or [one for one in things if len(wanted) >= 6 and one.id.startswith(wanted)]
+        found = [world.thing(one) for one in dict.fromkeys(world.canonical(one.id) for one in met)]
         if not found:
-            raise UnknownNameError(kind, text, tuple(sorted(self.name(one.id) for one in things)))
+            raise UnknownNameError(kind, text, tuple(sorted({self.name(one.id) for one in things})))
         if len(found) > 1:
             raise InputError(
                 kind,
@@ -178,6 +181,12 @@ class Workplace:
                 next_step=f"Use its identity: {', '.join(short(one.id) for one in found)}",
             )
         return found[0].id
+
+    def _own_name(self, thing: Thing) -> str:
+        """What it was called itself, in small letters, also where it turned out to be another."""
+        if thing.id not in self.world.same_as:
+            return self.name(thing.id).lower()
+        return (self.record.words(thing.name_digest) if thing.name_digest else thing.name).lower()
 
     def name(self, thing: ThingId) -> str:
         """What people call a thing; for a person the name kept beside the record."""

@@ -161,7 +161,7 @@ def test_an_unknown_key_in_a_sensor_names_its_place_and_the_known_keys() -> None
         ("relative_humidity_fraction", 55, "per cent"),
         ("temperature_c", 295, "kelvin"),
         ("tolerance_mv", 0, "tolerance_mv must be above 0"),
-        ("sensors", [], "number of sensors"),
+        ("sensors", [], "sensors must be 1 or more"),
         ("sensors", {}, "sensors must be a list"),
         ("oxygen_is_humid", 1, "oxygen_is_humid must be true or false"),
     ],

@@ -1,4 +1,4 @@
-"""Two that are one, a part taken out, a unit built otherwise: told before it is recorded, and recorded as it was told."""
+"""Two that are one, a part taken out, a unit built otherwise: told before it is recorded, and recorded as told."""
 
 from __future__ import annotations
 
@@ -109,6 +109,14 @@ def test_two_that_are_one_are_known_by_the_first_and_keep_what_both_labels_said(
     assert world.at(read.unit, "oxygen-sensor-2") == first
     payload = read.workplace.record.get(event).payload
     assert payload == ThingsSame(note="same scratch on the case")
+
+
+def test_a_person_under_two_names_is_found_by_both(read: Bench) -> None:
+    sameness.declare_same(
+        read.workplace, read.reader, read.second, note="entered twice", person=read.reader
+    )
+    assert read.workplace.person("Ilma") == read.workplace.person("Toke") == read.reader
+    assert read.workplace.name(read.second) == "Ilma"
 
 
 def test_what_units_would_be_afterwards_is_told_before(read: Bench) -> None:

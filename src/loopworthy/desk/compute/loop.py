@@ -62,7 +62,7 @@ class LeakRateRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     duration_s: Annotated[float, Meta(description="1 to 86400. [s]")]
     start_gauge_mbar: Annotated[float, Meta(description="Signed. [mbar]")]
     ambient_pressure_mbar: AmbientMbar
-    loop_volume_l: Annotated[float, Meta(description="Above 0.1 to 50. [L]")]
+    loop_volume_l: Annotated[float, Meta(description="More than 0.1, at most 50. [L]")]
     compliance_ml_per_mbar: Compliance = None
     temperature_c: Annotated[float, Meta(description="Of the gas at the start, -20 to 60. [°C]")]
     temperature_change_k: Annotated[float, Meta(description="Negative is cooling, -40 to 40. [K]")]

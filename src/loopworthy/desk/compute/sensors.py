@@ -26,6 +26,7 @@ from loopworthy.science.sensors.oxygen_check import (
 )
 from loopworthy.science.sensors.stability import SensorSample, Stability, assess_stability
 from loopworthy.science.uncertainty import Decision, UncertaintyTerm
+from loopworthy.vocabulary.errors import InputError
 
 AmbientMbar = Annotated[float, Meta(description="Barometric pressure, 450 to 1100. [mbar]")]
 AirC = Annotated[float, Meta(description="Temperature of the air, -20 to 60. [°C]")]
@@ -205,8 +206,7 @@ class StabilityRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown
 
 
 def _oxygen_check(request: OxygenCheckRequest) -> OxygenCheckAnswer:
-    with inside("sensors[]"):
-        require_serials_once([sensor.serial for sensor in request.sensors])
+    _require_serials([sensor.serial for sensor in request.sensors])
     given = request.uncertainties
     uncertainties = InputUncertainties(
         ambient_pressure_mbar=given.ambient_pressure_mbar,
@@ -272,10 +272,16 @@ def _oxygen_from_mv(request: OxygenFromMvRequest) -> OxygenFromMvAnswer:
     return OxygenFromMvAnswer(oxygen_bar=oxygen_pressure_bar(request.reading_mv, request.factor_mv_per_bar))
 
 
+def _require_serials(serials: list[str], *, at_least: int = 1) -> None:
+    if len(serials) < at_least:
+        raise InputError("sensors", len(serials), f"{at_least} or more")
+    with inside("sensors[]"):
+        require_serials_once(serials, at_least=at_least)
+
+
 def _readings(sensors: tuple[SensorReadingRequest, ...], at_least: int = 1) -> list[SensorReading]:
     """What sensors show, with errors that name the sensor."""
-    with inside("sensors[]"):
-        require_serials_once([sensor.serial for sensor in sensors], at_least=at_least)
+    _require_serials([sensor.serial for sensor in sensors], at_least=at_least)
     readings = []
     for index, sensor in enumerate(sensors):
         with inside(f"sensors[{index}]"):

@@ -152,11 +152,13 @@ def things_called(workplace: Workplace, text: str, kind: str = "") -> tuple[Thin
     """Every thing with that serial, name or identity (or the beginning of the identity)."""
     wanted = text.strip().lower()
     world = workplace.world
-    things = [one for one in world.things.values() if one.id not in world.same_as and kind in ("", one.kind)]
+    # One that turned out to be another is still found by what its own label said.
+    things = [one for one in world.things.values() if kind in ("", one.kind)]
     exact = [one for one in things if wanted and wanted in (one.serial.lower(), one.name.lower(), one.id)]
     if not exact and kind == "person":
         exact = [one for one in things if wanted == workplace.name(one.id).lower()]
-    return tuple(exact or [one for one in things if len(wanted) >= 6 and one.id.startswith(wanted)])
+    found = exact or [one for one in things if len(wanted) >= 6 and one.id.startswith(wanted)]
+    return tuple(world.thing(one) for one in dict.fromkeys(world.canonical(one.id) for one in found))
 
 
 def find_about(workplace: Workplace, unit: ThingId, step: Step, text: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from loopworthy.doors.cli.base import Group, argument, helped, option, say
-from loopworthy.doors.cli.names import find_thing, pair
+from loopworthy.doors.cli.names import Known, find_thing, pair
 from loopworthy.doors.cli.settings import Settings
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.identity import short
@@ -76,6 +76,85 @@ def retire(settings: Settings, thing: str, back: bool, reason: str) -> None:
     found = find_thing(workplace, thing, "person") if _is_person(workplace, thing) else find_thing(workplace, thing)
     event = take_out(workplace, found, retired=not back, note=reason, typed_by=settings.actor_or_nobody(workplace))
     _tell(settings, workplace, found, event)
+
+
+@part.command("take-out", help=helped("part_take_out"))
+@argument("unit", "unit", type=Known("unit"))
+@argument("position", "position", type=Known("position"))
+@option("--answer", "answers", key="change_answer", multiple=True, metavar="QUESTION=ANSWER")
+@option("--note", key="note", default="", metavar="TEXT")
+@option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
+@option("--preview", "only_preview", key="only_preview", is_flag=True)
+@click.pass_obj
+def take_out(
+    settings: Settings,
+    unit: str,
+    position: str,
+    answers: tuple[str, ...],
+    note: str,
+    at: str | None,
+    confirm_time: bool,
+    only_preview: bool,
+) -> None:
+    """Take a part out and leave its place empty."""
+    from loopworthy.desk import taking_out
+    from loopworthy.doors.cli import plain, show
+    from loopworthy.doors.cli.in_thought import plain_shifts, shift_lines
+    from loopworthy.doors.cli.moments import read_moment
+
+    workplace = settings.open()
+    found = workplace.unit(unit)
+    given = dict(pair("--answer", one) for one in answers)
+    if only_preview:
+        shifts = taking_out.preview_taking_out(workplace, found, position, given)
+        words = settings.words(workplace)
+        settings.answer(lambda: plain_shifts(words, shifts), lambda: shift_lines(words, shifts))
+        return
+    events = taking_out.take_out(
+        workplace,
+        found,
+        position,
+        answers=given,
+        note=note,
+        person=settings.actor(workplace),
+        occurred_at=read_moment("--at", at, workplace.now()) if at else None,
+        moment_confirmed=confirm_time,
+    )
+    words = settings.words(workplace)
+    verdict = workplace.verdict(found, words.clock.now)
+    settings.answer(
+        lambda: {"recorded": plain.recorded(events), "verdict": verdict.word.value},
+        lambda: [say("taken_out", position=position, event=short(events[0].id)), show.verdict_line(words, verdict)],
+    )
+
+
+@part.command("same", help=helped("part_same"))
+@argument("one", "thing")
+@argument("other", "other_thing")
+@option("--note", key="same_note", default="", metavar="TEXT")
+@option("--preview", "only_preview", key="only_preview", is_flag=True)
+@click.pass_obj
+def same(settings: Settings, one: str, other: str, note: str, only_preview: bool) -> None:
+    """Say that two identities are one thing."""
+    from loopworthy.desk import sameness
+    from loopworthy.doors.cli.in_thought import plain_shifts, shift_lines
+
+    workplace = settings.open()
+    first, second = (
+        find_thing(workplace, text, "person") if _is_person(workplace, text) else find_thing(workplace, text)
+        for text in (one, other)
+    )
+    if only_preview:
+        shifts = sameness.preview_same(workplace, first, second)
+        words = settings.words(workplace)
+        settings.answer(lambda: plain_shifts(words, shifts), lambda: shift_lines(words, shifts))
+        return
+    event = sameness.declare_same(workplace, first, second, note=note, person=settings.actor(workplace))
+    settings.answer(
+        lambda: {"recorded": [{"event": event, "kind": "unit.things-same"}], **_plain(workplace, first)},
+        lambda: [say("one_thing", event=short(event)), *_lines(settings, workplace, first)],
+    )
 
 
 def _is_person(workplace: Workplace, text: str) -> bool:

@@ -47,6 +47,70 @@ def add(settings: Settings, name: str, configuration: str, serial: str) -> None:
     )
 
 
+@unit.command("configure", help=helped("unit_configure"))
+@argument("unit", "unit", type=Known("unit"))
+@argument("answers", "unit_answers", metavar="QUESTION=ANSWER...", nargs=-1, required=True)
+@option("--title", key="unit_title", default="", metavar="TEXT")
+@option("--note", key="note", default="", metavar="TEXT")
+@option("--at", key="occurred", metavar="TIME")
+@option("--confirm-time", key="confirm_time", is_flag=True)
+@option("--preview", "only_preview", key="only_preview", is_flag=True)
+@click.pass_obj
+def configure(
+    settings: Settings,
+    unit: str,
+    answers: tuple[str, ...],
+    title: str,
+    note: str,
+    at: str | None,
+    confirm_time: bool,
+    only_preview: bool,
+) -> None:
+    """Change answers about how a unit is built, several at once."""
+    from loopworthy.desk.changes import Declared, preview_configuration, reconfiguring, record_change
+    from loopworthy.doors.cli import plain, show
+    from loopworthy.doors.cli.in_thought import plain_shifts, shift_lines
+    from loopworthy.doors.cli.moments import read_moment
+
+    workplace = settings.open()
+    found = workplace.unit(unit)
+    chosen = _with_answers(workplace, found, answers, title)
+    if only_preview:
+        shifts = preview_configuration(workplace, found, chosen)
+        words = settings.words(workplace)
+        settings.answer(lambda: plain_shifts(words, shifts), lambda: shift_lines(words, shifts))
+        return
+    declared = Declared(change=reconfiguring(workplace).id, configuration=chosen, note=note)
+    events = record_change(
+        workplace,
+        found,
+        declared,
+        person=settings.actor(workplace),
+        occurred_at=read_moment("--at", at, workplace.now()) if at else None,
+        moment_confirmed=confirm_time,
+    )
+    words = settings.words(workplace)
+    verdict = workplace.verdict(found, words.clock.now)
+    settings.answer(
+        lambda: {"recorded": plain.recorded(events), "verdict": verdict.word.value},
+        lambda: [say("built_so", event=short(events[0].id)), show.verdict_line(words, verdict)],
+    )
+
+
+def _with_answers(workplace: Workplace, unit: ThingId, answers: tuple[str, ...], title: str) -> Configuration:
+    """The unit's configuration with other answers; several to one question are separated by commas."""
+    from loopworthy.unit.configuration import configuration_from_choices
+
+    known = workplace.world.configuration(unit)
+    if known is None:
+        raise InputError("unit", workplace.name(unit), "one with a configuration")
+    given: dict[str, list[str]] = {}
+    for text in answers:
+        question, answer = pair("answer", text)
+        given[question] = [one.strip() for one in answer.split(",") if one.strip()]
+    return configuration_from_choices(known.name, title or known.title, {**known.choices, **given})
+
+
 @unit.command("list", help=helped("unit_list"))
 @click.pass_obj
 def list_all(settings: Settings) -> None:
