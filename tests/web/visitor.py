@@ -44,9 +44,14 @@ class Element:
 
     @property
     def text(self) -> str:
-        """Its text, with single blanks."""
-        parts = [child if isinstance(child, str) else child.text for child in self.children]
+        """Its text, with single blanks. A ``bdi`` keeps text together at line ends and is read as that text."""
+        parts = [child if isinstance(child, str) else child._read() for child in self.children]
         return " ".join(" ".join(parts).split())
+
+    def _read(self) -> str:
+        if self.tag != "bdi":
+            return self.text
+        return "".join(child if isinstance(child, str) else child._read() for child in self.children)
 
     def get(self, name: str) -> str:
         """One attribute; '' where it has none."""
