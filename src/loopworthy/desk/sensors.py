@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.catalogue.model import Step
-from loopworthy.judgement.judges import OXYGEN_ANALYSES, Case, NotRecorded, factor_of, oxygen_check
+from loopworthy.judgement.judges import OXYGEN_ANALYSES, Case, NotRecorded, factor_of, oxygen_check, oxygen_told
 from loopworthy.judgement.standing import Bench, Standing, State
 from loopworthy.judgement.subjects import Subject
+from loopworthy.judgement.told import Told
 from loopworthy.science.sensors.oxygen_check import OxygenCheck, oxygen_coefficient
 from loopworthy.unit.things import Thing
 from loopworthy.vocabulary.errors import InputError
@@ -40,6 +41,8 @@ class SensorRow:
         The latest readings that were not withdrawn; an oxygen reading outside its limit until it is mended.
     check : OxygenCheck or None
         The oxygen reading against the expected one; None with `why_not` where it cannot be worked out.
+    told : Told or None
+        Its numbers in the digits in which they are told.
     standing : Standing or None
         How the comparison stands as evidence.
     history : tuple of FactorPoint
@@ -52,6 +55,7 @@ class SensorRow:
     air: Item | None
     oxygen: Item | None
     check: OxygenCheck | None
+    told: Told | None
     why_not: str
     standing: Standing | None
     history: tuple[FactorPoint, ...]
@@ -80,6 +84,7 @@ def _row(
             air=None,
             oxygen=None,
             check=None,
+            told=None,
             why_not="no-part",
             standing=None,
             history=(),
@@ -91,7 +96,7 @@ def _row(
     air, oxygen = _latest(workplace, AIR_STEP, thing, at), _latest(workplace, OXYGEN_STEP, subject.key, at)
     if standing.state is State.FAILED:  # what was read again since does not count until the failure is mended
         oxygen = standing.item
-    check, why_not = None, "never-done"
+    check, told, why_not = None, None, "never-done"
     if oxygen is not None:
         case = Case(
             book=workplace.book(),
@@ -102,6 +107,7 @@ def _row(
         )
         try:
             check, why_not = oxygen_check(case), ""
+            told = oxygen_told(case, check)
         except NotRecorded as missing:
             why_not = missing.what
         except InputError as error:
@@ -113,6 +119,7 @@ def _row(
         air=air,
         oxygen=oxygen,
         check=check,
+        told=told,
         why_not=why_not,
         standing=standing,
         history=factor_history(workplace, thing),

@@ -47,6 +47,23 @@ def plain(value: Decimal, places: int = 3) -> str:
     return "0" if text in ("-0", "") else text
 
 
+EXACT_PLACES: Final = 4
+"""A margin of so many decimals comes from numbers that stand beside it as they are, and is told in full."""
+
+
+def plain_margin(margin: Decimal, places: int) -> str:
+    """The size of a margin: in full where it is a difference of numbers as they are told, else in so many decimals.
+
+    One that is not nothing is never told as nothing.
+    """
+    size = abs(margin)
+    if size == size.quantize(Decimal(1).scaleb(-EXACT_PLACES)):
+        return plain(size, EXACT_PLACES)
+    while places < 9 and not size.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN):
+        places += 1
+    return plain(size, places)
+
+
 def other_unit(value: Decimal, unit: str, display_units: str) -> str:
     """The unit that a reader with these display units wants beside; '' when what was read will do."""
     if display_units == US:

@@ -13,7 +13,7 @@ from typing import Final
 
 from loopworthy.desk.steps import label_of
 from loopworthy.desk.workplace import Workplace
-from loopworthy.doors.quantities import METRIC, Clockface, plain, quantity_text, reading_text
+from loopworthy.doors.quantities import METRIC, Clockface, plain, plain_margin, quantity_text, reading_text
 from loopworthy.doors.texts import Texts
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.catalogue.model import Rule, Step
@@ -22,6 +22,7 @@ from loopworthy.judgement.outcome import EffectiveLimit, Finding, Outcome
 from loopworthy.judgement.outstanding import Task
 from loopworthy.judgement.standing import Standing, State
 from loopworthy.judgement.subjects import Subject
+from loopworthy.judgement.told import MOST_PLACES
 from loopworthy.judgement.verdict import HoldVerdict, OpenHold, Requirement, Verdict, Word
 from loopworthy.vocabulary.identity import EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
@@ -351,11 +352,14 @@ class Words:
         limit = finding.limit
         if limit is None or finding.margin is None:
             return ""
+        margin = finding.margin if finding.told_margin is None else finding.told_margin
         if limit.limit.rule in (Rule.DAYS_LEFT, Rule.DAYS_SINCE):
-            size = self.say("limits.days", days=plain(abs(finding.margin)))
+            size = self.say("limits.days", days=plain(abs(margin)))
         else:
             unit = self._margin_unit(limit)
-            size = quantity_text(plain(abs(finding.margin), 3 if unit == "bar" else 2), unit, METRIC)
+            told = finding.told_margin
+            number = plain_margin(margin, 3 if unit == "bar" else 2) if told is None else plain(abs(told), MOST_PLACES)
+            size = quantity_text(number, unit, METRIC)
         inside = finding.margin > 0 or (finding.margin == 0 and finding.outcome is not Outcome.OUTSIDE)
         return self.say("limits.margin_inside" if inside else "limits.margin_outside", size=size)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final
 
@@ -328,6 +328,7 @@ def _factor_history(case: Case) -> list[Finding]:
         ]
     percent = rounded(abs(compared.step_fraction) * 100)
     told = told_value(percent, step, places=1)
+    signed = told.copy_sign(Decimal(repr(compared.step_fraction)))
     found = against(step, percent, about=case.step.title, shown=f"{compared.factor_mv_per_bar:.1f} mV/bar")
     return [
         Finding(
@@ -338,7 +339,7 @@ def _factor_history(case: Case) -> list[Finding]:
             margin=found.margin,
             told_margin=told_margin(told, step),
             code="factor-step",
-            values={"step": f"{told.copy_sign(Decimal(repr(compared.step_fraction))):+f}", "compared": str(compared.compared_with)},
+            values={"step": f"{signed:+f}", "compared": str(compared.compared_with)},
         )
     ]
 
@@ -407,6 +408,8 @@ def _return_to_air(case: Case) -> list[Finding]:
     )
     own = check.sensors[0]
     told = told_difference(case.decimal("po2_bar"), check.expected_bar, tolerance, places=3)
+    apart = rounded(check.spread_bar)
+    apart_told = told_value(apart, spread, places=3)
     return [
         Finding(
             outcome=_OUTCOME[own.decision],
@@ -422,7 +425,10 @@ def _return_to_air(case: Case) -> list[Finding]:
                 "uncertainty": f"{check.uncertainty_bar:.3f}",
             },
         ),
-        against(spread, rounded(check.spread_bar), about="spread between sensors", shown=f"{check.spread_bar:.3f} bar"),
+        replace(
+            against(spread, apart, about="spread between sensors", shown=f"{apart_told:f} bar"),
+            told_margin=told_margin(apart_told, spread),
+        ),
     ]
 
 

@@ -7,6 +7,7 @@ from typing import Final
 
 from loopworthy.judgement.events import EvidenceRecorded
 from loopworthy.judgement.outcome import EffectiveLimit, Finding, Outcome, in_unit, rounded
+from loopworthy.judgement.told import told_margin, told_value
 from loopworthy.science.loop.pressure_test import PressureTest, PressureTestAnswer, assess_pressure_test
 from loopworthy.science.loop.trace import PressureSample, PressureTestKind
 

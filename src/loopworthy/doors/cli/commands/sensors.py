@@ -81,12 +81,12 @@ def _lines(words: Words, one: SensorRow) -> Iterator[str]:
     if one.air is not None:
         value, when = words.input_text(one.air, "air_mv"), words.clock.when(one.air.occurred_ms)
         yield f"  {say('in_air', value=value, when=when)}"
-    if one.check is not None and one.oxygen is not None:
+    if one.check is not None and one.told is not None and one.oxygen is not None:
         yield "  " + say(
             "in_oxygen",
             value=words.input_text(one.oxygen, "oxygen_mv"),
-            expected=f"{one.check.expected_mv:.1f}",
-            difference=f"{one.check.difference_mv:+.1f}",
+            expected=f"{one.told.expected:f}",
+            difference=f"{one.told.difference:+f}",
             uncertainty=f"{one.check.uncertainty_mv:.1f}",
             when=words.clock.when(one.oxygen.occurred_ms),
         )

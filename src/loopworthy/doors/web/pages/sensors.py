@@ -14,6 +14,7 @@ from loopworthy.doors.web.frame import Frame, page_frame
 from loopworthy.doors.web.routes import Door
 from loopworthy.judgement.outcome import EffectiveLimit
 from loopworthy.judgement.standing import State
+from loopworthy.judgement.told import MOST_PLACES, Told
 from loopworthy.vocabulary.identity import ThingId
 
 LEAST_FACTOR_SPAN = 6.0
@@ -126,7 +127,7 @@ def chart_rows(asked: Asked, unit: ThingId) -> tuple[ChartRow, ...]:
 
 
 def _row(asked: Asked, unit: ThingId, row: SensorRow, foretold: Foretold | None) -> ChartRow:
-    words, check, standing = asked.words, row.check, row.standing
+    words, check, told, standing = asked.words, row.check, row.told, row.standing
     step = asked.workplace.catalogue.step("C06")
     limits = asked.workplace.bench(asked.now).limits(unit, step)
     tolerance: EffectiveLimit = limits["C06.tolerance"]
@@ -145,8 +146,8 @@ def _row(asked: Asked, unit: ThingId, row: SensorRow, foretold: Foretold | None)
         air_at=words.clock.when(row.air.occurred_ms) if row.air is not None else "",
         oxygen=words.input_text(row.oxygen, "oxygen_mv") if row.oxygen is not None else "",
         oxygen_at=words.clock.when(row.oxygen.occurred_ms) if row.oxygen is not None else "",
-        expected=f"{check.expected_mv:.1f} mV" if check is not None else "",
-        difference=f"{check.difference_mv:+.1f} mV" if check is not None else "",
+        expected=f"{told.expected:f} mV" if told is not None else "",
+        difference=f"{told.difference:+f} mV" if told is not None else "",
         percent=f"{check.difference_fraction * 100:+.1f} %" if check is not None else "",
         at_set_point=asked.say(
             "sensors.at_set_point", bar=at_set_point, set_point=set_point.shown if set_point is not None else "1.3 bar"
@@ -155,7 +156,7 @@ def _row(asked: Asked, unit: ThingId, row: SensorRow, foretold: Foretold | None)
         else "",
         limit=words.limit_text(tolerance),
         origin=words.origin_text(tolerance),
-        margin=_margin(asked, check.difference_mv, tolerance) if check is not None else "",
+        margin=_margin(asked, told) if told is not None else "",
         uncertainty=f"{check.uncertainty_mv:.1f} mV" if check is not None else "",
         coefficient=f"{check.coefficient:.3f}" if check is not None else "",
         why_not=_why_not(asked, row.why_not) if check is None else "",
@@ -174,10 +175,9 @@ def _row(asked: Asked, unit: ThingId, row: SensorRow, foretold: Foretold | None)
     )
 
 
-def _margin(asked: Asked, difference_mv: float, tolerance: EffectiveLimit) -> str:
-    left = float(tolerance.value) - abs(difference_mv)
-    size = f"{abs(left):.1f} mV"
-    return asked.say("limits.margin_inside" if left >= 0 else "limits.margin_outside", size=size)
+def _margin(asked: Asked, told: Told) -> str:
+    size = f"{plain(abs(told.margin), MOST_PLACES)} mV"
+    return asked.say("limits.margin_inside" if told.margin >= 0 else "limits.margin_outside", size=size)
 
 
 def _why_not(asked: Asked, why_not: str) -> str:
