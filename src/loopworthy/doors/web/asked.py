@@ -90,6 +90,8 @@ class Asked:
     links : Links
     now : Moment
         The present moment, the same throughout the request.
+    origin : str
+        Under which the program was asked: ``https://hub.example``.
     prepared : object
         What the door waited for beforehand (`routes.Door.before`); None where it waited for nothing.
     """
@@ -103,6 +105,7 @@ class Asked:
     cookies: Mapping[str, str] = field(default_factory=dict)
     links: Links = field(default_factory=Links)
     now: Moment
+    origin: str = ""
     prepared: object = None
 
     @property
@@ -181,6 +184,7 @@ async def read_request(request: Request, site: Site) -> Asked:
         cookies=request.cookies,
         links=Links(root=root),
         now=site.workplace.now(),
+        origin=f"{request.url.scheme}://{request.headers.get('host', '')}",
     )
 
 

@@ -202,6 +202,30 @@ class Links:
         """Taking a copy out and a file in."""
         return self.to("record", "carry")
 
+    def exchange(self) -> str:
+        """Exchanging with a hub, and joining one."""
+        return self.to("record", "exchange")
+
+    def join_hub(self) -> str:
+        """Where address and code of a hub are sent."""
+        return self.to("record", "exchange", "join")
+
+    def exchange_now(self) -> str:
+        """Where "exchange now" is sent."""
+        return self.to("record", "exchange", "now")
+
+    def leave_hub(self) -> str:
+        """Where "forget this hub" is sent."""
+        return self.to("record", "exchange", "leave")
+
+    def devices(self) -> str:
+        """Who writes in the record, who may exchange through this computer; letting one in."""
+        return self.to("record", "devices")
+
+    def revoke_device(self) -> str:
+        """Where "admit it no more" is sent."""
+        return self.to("record", "devices", "revoke")
+
     def record_file(self, *, plain: bool = False) -> str:
         """The whole record as a file; packed where it is large, unless it must be plain."""
         return self.to("record", "file", plain="yes" if plain else "")
