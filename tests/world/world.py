@@ -205,7 +205,7 @@ class World:
                 place = self.random.randrange(len(text))
                 text = text[:place] + self.random.choice("AZ 09:") + text[place + 1 :]
             try:
-                self._take(other, lines_in(text))
+                self._take(other, lines_in(text, other.store))
             except InputError:
                 self._count("unreadable scrap")
 

@@ -59,15 +59,20 @@ class _Key(msgspec.Struct, frozen=True):
     public_key: str = ""
 
 
-def _fits_its_key(opening: Envelope) -> bool:
-    """Whether the first event of a chain names the key that its device is made from, or neither has one.
+def public_key_in(opening: Envelope) -> str:
+    """The public key that the first event of a chain names; empty where it names none.
 
     The key's place in the payload is the same in every version of the kind, for this has to be told of all of them.
     """
     try:
-        key = _KEY.decode(opening.payload).public_key
+        return _KEY.decode(opening.payload).public_key
     except (msgspec.MsgspecError, UnicodeDecodeError):
-        key = ""
+        return ""
+
+
+def _fits_its_key(opening: Envelope) -> bool:
+    """Whether the first event of a chain names the key that its device is made from, or neither has one."""
+    key = public_key_in(opening)
     if is_keyed(opening.device) or key:
         return opening.device == device_of(opening.record, key)
     return True

@@ -114,8 +114,8 @@ def _heads(asked: Asked) -> tuple[SignedHead, ...]:
 
 def show_latest(asked: Asked) -> Answer:
     """What this device has written since anybody else has seen it."""
-    first, last = carrying.not_seen_elsewhere(asked.workplace)
-    return SeeOther(address=asked.links.code(last, since=first))
+    own = carrying.not_seen_elsewhere(asked.workplace)
+    return SeeOther(address=asked.links.code(own[1], since=own[0]) if own is not None else asked.links.carry())
 
 
 async def read_codes(asked: Asked) -> object:
@@ -126,7 +126,7 @@ async def read_codes(asked: Asked) -> object:
         lines = codes.lines_of("\n".join(asked.form.all("code")))
         if not lines:
             raise InputError("code", "", asked.say("scan.a_code"), next_step=asked.say("scan.a_code_step"))
-        return [await checked(asked, lines_in(line)) for line in lines]
+        return [await checked(asked, lines_in(line, asked.workplace.record.store)) for line in lines]
     except LoopworthyError as error:
         return error
 
