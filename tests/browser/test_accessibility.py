@@ -12,11 +12,11 @@ from tests.browser.looking import UNFOLD, axe_problems, thumb_problems, width_pr
 from tests.browser.running import Running
 
 NO_PAGE_OF_THEIR_OWN = frozenset(
-    {"/unit/{unit}/next", "/catalogue/configurations/{configuration}.toml", "/record/file"}
+    {"/unit/{unit}/next", "/record/code", "/catalogue/configurations/{configuration}.toml", "/record/file"}
 )
-"""One leads on to another page, two are files."""
-NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}", "/record/merges/{merge}"})
-"""Nothing is held on that day, and nothing came in; the tests of holds and of carrying see to that."""
+"""Two lead on to another page, two are files."""
+NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}", "/record/merges/{merge}", "/recorded/{act}"})
+"""Nothing is held, came in, or was sent twice on that day; the tests of holds, of carrying and of once see to that."""
 
 NAMES = "links => links.map(link => ({ name: link.textContent, href: link.href }))"
 

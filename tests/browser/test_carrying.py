@@ -74,8 +74,9 @@ def elsewhere(demo: Running) -> Workplace:
 
 def lines_of(workplace: Workplace) -> tuple[str, ...]:
     """What that device shows as codes."""
-    first, last = carrying.not_seen_elsewhere(workplace)
-    return carrying.scraps_of(workplace, carrying.entries_up_to(workplace, last, since=first))
+    own = carrying.not_seen_elsewhere(workplace)
+    assert own is not None
+    return carrying.scraps_of(workplace, carrying.entries_up_to(workplace, own[1], since=own[0]))
 
 
 def hold_into_picture(page: Page, text: str, kind: str = "qr_code") -> None:

@@ -248,6 +248,14 @@ def test_too_much_for_codes_shows_the_way_by_file(shop: Shop, visitor: Visitor) 
     assert shown.context.left_out > 0
 
 
+def test_a_device_that_has_written_nothing_has_nothing_to_show(shop: Shop) -> None:
+    silent = joined(shop, "A silent phone")
+    silent.workplace.record.store.set_device_id("")
+    visitor = Visitor(silent.app)
+    assert carried(visitor.get("/record/carry")).latest_href == ""
+    assert visitor.get("/record/code").template == "carry.html"
+
+
 @pytest.mark.parametrize("text", ["", "4F-2201", "https://example.org/", "LW1:", "LW1:ABC", "LW1:A/", "LW1:::::::/"])
 def test_what_is_no_code_of_this_program_is_refused_and_stays_in_the_field(
     shop: Shop, visitor: Visitor, text: str

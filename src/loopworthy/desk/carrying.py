@@ -66,18 +66,15 @@ def entries_up_to(workplace: Workplace, last: EventId, *, since: EventId = "", m
     return tuple(found)
 
 
-def not_seen_elsewhere(workplace: Workplace) -> tuple[EventId, EventId]:
+def not_seen_elsewhere(workplace: Workplace) -> tuple[EventId, EventId] | None:
     """The first and the last entry of this device that no entry of another device has seen; its last one at least.
 
-    Raises
-    ------
-    InputError
-        If this device has not written anything yet.
+    None where this device has not written anything.
     """
     record = workplace.record
     head = record.heads().get(record.device)
     if head is None:
-        raise InputError("device", "", "one that has written something", next_step="Record something, then show it")
+        return None
     seen = max(
         (one.envelope.seen[record.device].sequence for one in record.events() if record.device in one.envelope.seen),
         default=0,

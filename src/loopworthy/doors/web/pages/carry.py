@@ -72,7 +72,9 @@ class Carry:
     file : Field
     came_in : tuple of CameIn
         What came of the file that was sent just now.
-    action, scan_href, latest_href, merges_href, record_href : str
+    action, scan_href, merges_href, record_href : str
+    latest_href : str
+        What is new here as a code; '' where this device has written nothing.
     """
 
     frame: Frame
@@ -115,7 +117,7 @@ def carry(asked: Asked) -> Answer:
         came_in=came_in,
         action=asked.links.carry(),
         scan_href=asked.links.scan(),
-        latest_href=asked.links.latest_code(),
+        latest_href=asked.links.latest_code() if carrying.not_seen_elsewhere(asked.workplace) else "",
         merges_href=asked.links.merges(),
         record_href=asked.links.record(),
     )
