@@ -103,7 +103,8 @@ class TestOfNoUse:
             judge_unit(book, scene.catalogue, scene.unit, minute(29))
 
     @pytest.mark.parametrize(
-        "what", ["earlier event", "old reading withdrawn", "limit", "two are one", "old part", "late"]
+        "what",
+        ["earlier event", "old reading withdrawn", "limit", "two are one", "old part", "late", "built otherwise"],
     )
     def test_for_an_event_that_reaches_back(self, what: str) -> None:
         scene = Scene()
@@ -122,6 +123,8 @@ class TestOfNoUse:
                 scene.pad.same(scene.people["ada"], scene.people["bo"], at=40)
             case "old part":
                 scene.pad.fit("oxygen-sensor-1", spare, at=40)
+            case "built otherwise":
+                scene.pad.configure("electronic-two-controllers-five-sensors", at=40)
             case "late":
                 scene.pad.change("loop-opened", at=40, occurred=10)
         with pytest.raises(RecordError):

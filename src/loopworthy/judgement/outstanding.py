@@ -50,15 +50,24 @@ def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Tas
     bench = Bench(book, catalogue, verdict.moment)
     wanted: dict[tuple[str, str], Task] = {}
     for requirement in verdict.reasons():
-        step_id = requirement.standing.mend or requirement.step.id
-        step = catalogue.steps.get(step_id, requirement.step)
-        for subject in _subjects_for(bench, unit, step, requirement):
-            _want(wanted, step, subject, requirement)
+        for step_id in _mends(bench, unit, requirement):
+            step = catalogue.steps.get(step_id, requirement.step)
+            for subject in _subjects_for(bench, unit, step, requirement):
+                _want(wanted, step, subject, requirement)
     for key in [key for key, task in wanted.items() if _renewed_later(catalogue, task, wanted)]:
         del wanted[key]
     for task in tuple(wanted.values()):
         _add_groundwork(bench, book, catalogue, unit, task.step, task.subject, wanted)
     return tuple(sorted(wanted.values(), key=lambda task: (catalogue.order[task.step.id], task.subject.position)))
+
+
+def _mends(bench: Bench, unit: ThingId, requirement: Requirement) -> tuple[str, ...]:
+    """The steps that mend a requirement: of several re-checks that are due each one's own."""
+    standing = requirement.standing
+    if standing.state is State.RECHECK and standing.item is not None:
+        due, _ = bench.undoing.due(unit, standing.item, requirement.kind, bench.now)
+        return tuple(dict.fromkeys(one.by for one in due)) or (standing.mend,)
+    return (standing.mend or requirement.step.id,)
 
 
 def _subjects_for(bench: Bench, unit: ThingId, step: Step, requirement: Requirement) -> tuple[Subject, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from loopworthy.judgement.events import EvidenceRecorded, LimitConfirmed, LimitSet, WaiverGiven
-from loopworthy.unit.events import ContentPlaced, PartFitted, ThingsSame
+from loopworthy.unit.events import ConfigurationSet, ContentPlaced, PartFitted, ThingsSame
 from loopworthy.unit.world import CONTENT
 from loopworthy.vocabulary.errors import RecordError
 from loopworthy.vocabulary.event import Event
@@ -58,6 +58,9 @@ def _reaches_back(book: Book, since: set[EventId], event: Event) -> str:
         return "judges older readings anew"
     if isinstance(payload, ThingsSame):
         return "makes one of two things"
+    if isinstance(payload, ConfigurationSet) and len(envelope.subjects) == 1:
+        known = book.world.configuration(book.world.canonical(envelope.subjects[0]))
+        return "asks other questions" if known is not None and dict(known.choices) != dict(payload.choices) else ""
     if isinstance(payload, EvidenceRecorded | WaiverGiven) and not _knew_all(book, event):
         return "was written without knowledge of older changes"
     if isinstance(payload, EvidenceRecorded):

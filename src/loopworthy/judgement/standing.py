@@ -1,7 +1,8 @@
 """How evidence stands at a moment: current, or in which of eight ways it does not count.
 
 One `Bench` answers for one moment. It looks only at the book and the catalogue; asked twice, it says the same. What
-was ever good is told by `soundness`, what undoes it by `undoing`, what ends it by `clocks`, what failed by `failures`.
+was ever good is told by `soundness`, what undoes it by `undoing`, what ends it by `clocks`, what failed by `failures`,
+whether it was made in order by `in_order`.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from loopworthy.judgement.changelog import EVERYTHING, NOT_UNDERSTOOD, ChangeEnt
 from loopworthy.judgement.clocks import Clocks
 from loopworthy.judgement.comparing import compared
 from loopworthy.judgement.failures import Failures
-from loopworthy.judgement.filed import Order, Prerequisite
+from loopworthy.judgement.filed import Order
+from loopworthy.judgement.in_order import InOrder
 from loopworthy.judgement.lineage import Knowing
 from loopworthy.judgement.outcome import Assessment, EffectiveLimit, Outcome, effective_limit
 from loopworthy.judgement.soundness import Soundness, Unsound
@@ -74,6 +76,7 @@ class Bench:
         self.undoing = Undoing(self)
         self.clocks = Clocks(self)
         self.failures = Failures(self)
+        self.in_order = InOrder(self)
         self._assessments: dict[tuple[ThingId, EventId], Assessment] = {}
         self._limits: dict[tuple[ThingId, str], dict[str, EffectiveLimit]] = {}
         self._alone: dict[tuple[ThingId, EventId, str, AsOf], Standing] = {}
@@ -100,7 +103,7 @@ class Bench:
             found, since = self._decide(unit, step, kind, subject)
         if found.state not in (State.ABSENT, State.EXPIRED):
             return found
-        waiver = self._waiver(unit, step, subject.key or subject.position, self.now)
+        waiver = self.waiver(unit, step, subject.key or subject.position, self.now)
         if waiver is None or (since is not None and waiver.order < since):
             return found
         if found.item is not None and self.undoing.due(unit, found.item, kind, self.now)[0]:
@@ -149,8 +152,8 @@ class Bench:
         """The newest reading that stands; the newest of all where none does.
 
         A reading that something undid, or that was made out of order, says nothing against an older one that stands.
-        One whose numbers cannot be told does, and so does one that has ended by itself: its numbers were the newer
-        ones. Neither depends on what was declared, so that declaring more never brings an older reading forward.
+        One whose numbers cannot be told does, so does one that has ended by itself, and one near its limit that waits
+        for a second: its numbers were the newer ones. Declaring more never brings an older reading forward by that.
         """
         first: Standing | None = None
         near = False
@@ -165,6 +168,8 @@ class Bench:
                 return replace(found, marks=marks, until_ms=min(ends, default=None))
             first = first or found
             if outcome not in _PASSING or self.clocks.ended(unit, item, kind, self.now) is not None:
+                break
+            if outcome is Outcome.NEAR and not self.has_second(unit, item, kind):
                 break
             until_ms = self.clocks.until(unit, item, kind, self.now)
             ends += [] if until_ms is None else [until_ms]
@@ -186,7 +191,8 @@ class Bench:
         events = self.book.withdrawn_of.get(f"{step.id} {subject.key}", ())
         return [self.book.items[one] for one in events if self.withdrawn(one) is not None]
 
-    def _waiver(self, unit: ThingId, step: Step, about: str, asof: AsOf) -> Waiver | None:
+    def waiver(self, unit: ThingId, step: Step, about: str, asof: AsOf) -> Waiver | None:
+        """The waiver that covers a step about something as of a moment; None where none does."""
         if step.never_skipped:
             return None
         book = self.book
@@ -245,7 +251,7 @@ class Bench:
         fallen = self._fallen(unit, item, kind, asof, base, found)
         if fallen is not None:
             return fallen
-        disorder = self.disorder(item, step)
+        disorder = self.in_order.broken(item, step)
         if disorder is not None:
             return replace(base, state=State.OUT_OF_ORDER, code=disorder[0], values=disorder[1])
         unclear = self._unclear(unit, item, kind, asof, step, found)
@@ -323,15 +329,16 @@ class Bench:
     # --- a reading near its limit -----------------------------------------------------------------------------------
 
     def has_second(self, unit: ThingId, item: Item, kind: str) -> bool:
-        """Whether a reading near its limit had an earlier one beside it that agreed and stood when it was made.
+        """Whether a reading near its limit is the second in a row that is, the first standing when it was made.
 
-        One that was taken back between the two stands in the way as one that does not agree: taking back helps nobody.
+        After one well inside it is the first: something has moved, and the next reading has to say what. One that was
+        taken back between the two stands in the way as well: taking back helps nobody.
         """
         if self.assess(item, unit).outcome is not Outcome.NEAR:
             return True
         asof = AsOf.of(item)
         for before in self._newest(item.step, item.subject, asof):
-            if self.withdrawn(before.event) is not None or self.assess(before, unit).outcome not in _PASSING:
+            if self.withdrawn(before.event) is not None or self.assess(before, unit).outcome is not Outcome.NEAR:
                 return False
             if before.when < item.when and self._stood(unit, before, kind, asof):
                 return True
@@ -344,7 +351,7 @@ class Bench:
             step is not None
             and self.soundness.of(unit, item) is None
             and self.undoing.voided(unit, item, kind, asof) is None
-            and self.disorder(item, step) is None
+            and self.in_order.broken(item, step) is None
             and self.clocks.ended(unit, item, kind, asof) is None
             and not self.undoing.due(unit, item, kind, asof)[0]
         )
@@ -354,62 +361,6 @@ class Bench:
         before = next(self.window(item.step, item.subject, AsOf.of(item)), None)
         return before is not None and self.assess(before, unit).outcome is Outcome.NEAR
 
-    # --- order ------------------------------------------------------------------------------------------------------
-
-    def disorder(self, item: Item, step: Step) -> tuple[str, dict[str, str]] | None:
-        """Why evidence was made out of order; None where it was not.
-
-        It is judged by what was current when it was read, on the unit that it was read for.
-        """
-        unit, asof = item.unit, AsOf.of(item)
-        for first in item.prerequisites:
-            if not self._stood_before(unit, first, step, asof):
-                return "done-before-its-order", {"first": first.kind}
-        for used in item.payload.used:
-            other = self.book.items.get(used)
-            if other is None:
-                continue  # unsound: it rests on what is not on record
-            other_step = self.catalogue.steps.get(other.step)
-            if other_step is None or other.occurred_ms > item.occurred_ms:
-                return "used-before-read", {"step": other.step}
-            if not self._unfailed(unit, other, asof):
-                return "rested-on-stale", {"step": other.step, "state": State.FAILED.value}
-            found = self.alone(unit, other, other_step.makes[0], asof)
-            if found.state is State.CANNOT_TELL or self._counts_for(unit, other, other_step.makes[0], step, asof):
-                continue
-            return "rested-on-stale", {"step": other.step, "state": found.state.value}
-        return None
-
-    def _unfailed(self, unit: ThingId, item: Item, asof: AsOf) -> bool:
-        """Whether no failed reading of the same step about the same thing stood in the way of this one."""
-        failed, sinces = self.failures.as_of(unit, item.step, item.subject, asof)
-        return failed is None and all(self.book.lineage.outlives(item, since.place) for since in sinces)
-
-    def _stood_before(self, unit: ThingId, first: Prerequisite, step: Step, asof: AsOf) -> bool:
-        other = self.book.items.get(first.event)
-        if (
-            other is not None
-            and other.occurred_ms <= asof.ms
-            and self._unfailed(unit, other, asof)
-            and self._counts_for(unit, other, first.kind, step, asof)
-        ):
-            return True
-        maker = self.catalogue.steps.get(first.step)
-        if maker is None or (other is not None and self._fell(unit, other, first.kind, asof)):
-            return False
-        return self._waiver(unit, maker, first.about, asof) is not None
-
-    def _fell(self, unit: ThingId, item: Item, kind: str, asof: AsOf) -> bool:
-        """Whether evidence was worse than absent or expired, so that no waiver could cover it."""
-        return self.alone(unit, item, kind, asof).state is not State.EXPIRED
-
-    def _counts_for(self, unit: ThingId, item: Item, kind: str, step: Step, asof: AsOf) -> bool:
-        """Whether evidence stood for another step; one that only waits to be confirmed by that step does."""
-        state = self.alone(unit, item, kind, asof).state
-        if state is State.RECHECK:
-            return all(one.by == step.id for one in self.undoing.due(unit, item, kind, asof)[0])
-        return state is State.CURRENT
-
     def stood_when_read(self, unit: ThingId, item: Item, step: Step) -> bool:
         """Whether evidence counted at the very moment at which it was read."""
         return (
@@ -417,7 +368,7 @@ class Bench:
             and self.soundness.of(unit, item) is None
             and self.unconfirmed_limit(unit, step) is None
             and self.has_second(unit, item, step.makes[0])
-            and self.disorder(item, step) is None
+            and self.in_order.broken(item, step) is None
         )
 
     # --- readings against limits ------------------------------------------------------------------------------------
@@ -515,7 +466,7 @@ class Bench:
                 self.soundness.first_good(one, instrument)
         list(self.soundness.doubts(unit, item))
         list(self.inherited_marks(unit, item))
-        self.disorder(item, step)
+        self.in_order.broken(item, step)
         self._near_before(unit, item)
         for kind in step.makes:
             self.has_second(unit, item, kind)

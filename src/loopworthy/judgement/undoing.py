@@ -374,7 +374,7 @@ class Undoing:
             return False
         if bench.soundness.of(unit, item) is not None or bench.unconfirmed_limit(unit, step) is not None:
             return False
-        if not bench.has_second(unit, item, step.makes[0]) or bench.disorder(item, step) is not None:
+        if not bench.has_second(unit, item, step.makes[0]) or bench.in_order.broken(item, step) is not None:
             return False
         return not any(
             self._hits(unit, item, kind, asof) or bench.clocks.ended(unit, item, kind, asof) is not None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from loopworthy.judgement.outstanding import Task, outstanding
 from loopworthy.judgement.verdict import Word
 from tests.unit.judgement.builder import SENSORS, Scene
+from tests.unit.judgement.small_catalogue import catalogue_with
 
 ONE, TWO, THREE = SENSORS
 
@@ -59,6 +60,19 @@ def test_one_reading_takes_the_place_of_doing_the_whole_again() -> None:
     found = names(scene, 32)
     assert ("known", TWO) in found
     assert ("factor", TWO) not in found
+
+
+def test_of_two_rechecks_that_are_due_both_are_asked() -> None:
+    scene = Scene(
+        catalogue_with(
+            '[changes.handled]\ntitle = "Handled"\ngroup = "test"\nrecheck = [{evidence = ["TIGHT"], by = "place"}]'
+        )
+    )
+    scene.pad.morning()
+    scene.pad.change("dive-made", at=40)
+    scene.pad.change("handled", at=41)
+    asked = {task.step.id for task in outstanding(scene.book(), scene.catalogue, scene.verdict(42))}
+    assert {"tight", "place"} <= asked
 
 
 def test_a_failed_reading_is_to_be_mended_first() -> None:

@@ -85,6 +85,15 @@ class TestSecondReading:
         scene.pad.withdraw(strange[0], at=51)
         assert scene.state("factor", 52, position=ONE) is State.RECHECK
 
+    def test_a_reading_near_its_limit_after_one_well_inside_is_a_first_one(self) -> None:
+        scene = Scene()
+        scene.pad.morning()  # a loss of 2 mbar
+        scene.pad.do("tight", at=31, loss="9.5")
+        standing = scene.standing("tight", 32)
+        assert (standing.state, standing.code) == (State.CANNOT_TELL, "near-needs-second")
+        scene.pad.do("tight", at=33, loss="9.5")
+        assert scene.state("tight", 34) is State.CURRENT
+
 
 class TestClocksAhead:
     def test_a_change_written_by_a_clock_ahead_is_cured_by_taking_it_back_and_reading_anew(self) -> None:

@@ -178,7 +178,9 @@ def test_a_reading_at_its_limit_is_inside_and_near(loss: str) -> None:
     scene = Scene()
     scene.pad.morning()
     scene.pad.do("tight", at=31, loss=loss)
-    standing = scene.standing("tight", 32)
+    assert scene.standing("tight", 32).code == "near-needs-second"
+    scene.pad.do("tight", at=33, loss=loss)
+    standing = scene.standing("tight", 34)
     assert standing.state is State.CURRENT
     assert standing.marks == ("near limit",)
 
