@@ -15,8 +15,8 @@ NO_PAGE_OF_THEIR_OWN = frozenset(
     {"/unit/{unit}/next", "/record/code", "/catalogue/configurations/{configuration}.toml", "/record/file"}
 )
 """Two lead on to another page, two are files."""
-NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}", "/record/merges/{merge}", "/recorded/{act}"})
-"""Nothing is held, came in, or was sent twice on that day; the tests of holds, of carrying and of once see to that."""
+NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}", "/recorded/{act}"})
+"""Nothing is held or was sent twice on that day; the tests of holds and of once see to that."""
 
 NAMES = "links => links.map(link => ({ name: link.textContent, href: link.href }))"
 

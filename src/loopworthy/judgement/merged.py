@@ -227,7 +227,7 @@ def _touching(book: Book, unit: ThingId, events: Iterable[Event], at: Moment) ->
 
 
 def concerns(book: Book, event: Event, unit: ThingId) -> bool:
-    """Whether an event is about a unit, or about something that is or was on it."""
+    """Whether an event is about a unit, about something that is on it, or about what is in that."""
     world = book.world
     unit = world.canonical(unit)
     payload = event.payload
@@ -246,7 +246,7 @@ def concerns(book: Book, event: Event, unit: ThingId) -> bool:
         if one == unit:
             return True
         if one in world.things and world.things[one].kind != "person":
-            place = world.place_of(one)
+            place = world.place_of(world.container_of(one) or one)
             if place is not None and place[0] == unit:
                 return True
     return False
