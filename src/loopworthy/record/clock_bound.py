@@ -1,7 +1,7 @@
 """How far ahead of the clock here an event may claim to be before it is set apart.
 
 Without a bound one phone set to a wrong year would pull the clocks of all others into that year for good, because a
-hybrid clock never runs behind what it has seen. The reasons for the numbers are in decision 0009.
+hybrid clock never runs behind what it has seen. The reasons for the numbers are in decision 0014.
 """
 
 from __future__ import annotations
@@ -15,9 +15,8 @@ from loopworthy.vocabulary.identity import EventId
 from loopworthy.vocabulary.time import Moment
 
 CLOCK_BOUND_MS: Final = 24 * 60 * 60 * 1000
-"""Set by the makers of this program (decision 0009): more than any two time zones lie apart (UTC-12 to UTC+14 is 26
-hours, but clocks are compared as instants, so a wrong zone shows as its offset, at most 14 hours), less than a wrong
-day. [ms]"""
+"""Set by the makers of this program (decision 0014). A wrong time zone puts a clock off by some hours, a wrong date by
+a day or more; the bound lies between. [ms]"""
 
 PLAUSIBLE_FROM_MS: Final = 1_767_225_600_000
 """2026-01-01T00:00:00Z. This program did not exist before: a clock that says so is behind and can judge nobody. [ms]"""

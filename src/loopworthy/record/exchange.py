@@ -77,12 +77,13 @@ Line = EventLine | HeadLine | TextLine | BlobLine | EndLine
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """How much is taken at once from somebody else; set by the makers of this program, decision 0009.
+    """How much is taken at once from somebody else; set by the makers of this program, decision 0014.
 
     Attributes
     ----------
     line_bytes : int
-        Longest line that is not a blob's.
+        Longest line that is not a blob's. The longest honest one is the event that adopts a catalogue with its full
+        text: a quarter of a MiB for the shipped one, more with an owner's files.
     blob_line_bytes : int
         Longest line of a blob, which travels a third longer than it is.
     lines : int
@@ -91,7 +92,7 @@ class Limits:
         All lines together.
     """
 
-    line_bytes: int = 128 * 1024
+    line_bytes: int = 2 * 1024 * 1024
     blob_line_bytes: int = 24 * 1024 * 1024
     lines: int = 5_000
     total_bytes: int = 32 * 1024 * 1024
