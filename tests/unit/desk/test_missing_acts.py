@@ -112,9 +112,7 @@ def test_two_that_are_one_are_known_by_the_first_and_keep_what_both_labels_said(
 
 
 def test_a_person_under_two_names_is_found_by_both(read: Bench) -> None:
-    sameness.declare_same(
-        read.workplace, read.reader, read.second, note="entered twice", person=read.reader
-    )
+    sameness.declare_same(read.workplace, read.reader, read.second, note="entered twice", person=read.reader)
     assert read.workplace.person("Ilma") == read.workplace.person("Toke") == read.reader
     assert read.workplace.name(read.second) == "Ilma"
 

@@ -5,6 +5,7 @@ import * as clock from "./clock.js";
 import * as drafts from "./drafts.js";
 import * as fields from "./fields.js";
 import * as holds from "./hold-timer.js";
+import * as once from "./once.js";
 import * as scan from "./scan.js";
 import * as until from "./until.js";
 
@@ -12,6 +13,7 @@ until.start(); // first: an ended verdict must not be seen at all
 fields.attach();
 drafts.attach(); // after fields, so that a value filled in again is asked about as well
 holds.start();
+once.attach();
 scan.attach();
 
 document.addEventListener("htmx:load", (event) => {
@@ -22,5 +24,6 @@ document.addEventListener("htmx:load", (event) => {
   fields.attach(part);
   drafts.attach(part);
   holds.attach(part);
+  once.attach(part);
   scan.attach(part);
 });
