@@ -62,8 +62,19 @@ def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Tas
 
 
 def _mends(bench: Bench, unit: ThingId, requirement: Requirement) -> tuple[str, ...]:
-    """The steps that mend a requirement: of several re-checks that are due each one's own."""
-    standing = requirement.standing
+    """The steps that mend a requirement: of several re-checks that are due each one's own.
+
+    What has only aged is looked at once more where a step asked on request starts its clock anew (a sealed fill), and
+    no dive was made since.
+    """
+    standing, item = requirement.standing, requirement.standing.item
+    if standing.code == "aged" and item is not None and bench.dives_before(unit, item, bench.at_ms) == item.dives:
+        again = [one for one in bench.catalogue.renewing.get(requirement.kind, ()) if one.on_request]
+        for step in again:
+            if bench.applies(unit, step) and requirement.subject.key in [
+                one.key for one in bench.subjects_of(unit, step)
+            ]:
+                return (step.id,)
     if standing.state is State.RECHECK and standing.item is not None:
         due, _ = bench.undoing.due(unit, standing.item, requirement.kind, bench.now)
         return tuple(dict.fromkeys(one.by for one in due)) or (standing.mend,)
