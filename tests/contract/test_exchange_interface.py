@@ -258,7 +258,7 @@ def test_what_is_no_chunk_is_refused_in_words_and_changes_nothing(hub: HubPlace)
         answer = hub.ask("POST", "push", body=body, token=token)
         assert answer.status_code == 400, body
         assert hub.problem(answer).title
-    lines = [b"x" * 200_000 + b"\n" if number == 1 else line for number, line in enumerate(unpacked(whole))]
+    lines = [b"x" * 3_000_000 + b"\n" if number == 1 else line for number, line in enumerate(unpacked(whole))]
     assert hub.ask("POST", "push", body=packed(lines), token=token).status_code == 413
     assert hub.workplace.record.store.count() == count
 

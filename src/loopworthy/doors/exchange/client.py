@@ -225,6 +225,7 @@ async def exchange(record: Record, hub: JoinedHub, *, means: Means) -> Outcome:
     if hub.record != record.id:
         raise InputError("record", short(hub.record), f"record {short(record.id)}, the one that is open here")
     record.become_keyed(means.clock())
+    record.writer(means.clock()).append_all(())  # a chain of its own, so that the hub knows with whom it speaks
     if record.keys is not None:
         await sign_own_heads(store, record.keys)
     await means.settled()  # nothing leaves that a crash could still take back
