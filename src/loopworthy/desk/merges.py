@@ -32,8 +32,9 @@ from loopworthy.vocabulary.time import Moment
 MOST_MERGES = 40
 """So many are listed, newest first."""
 
-MOST_PASSINGS = 12
-"""So many holds of a unit are judged again for one merge, the newest ones: each takes a fold of the record."""
+MOST_PASSINGS = 8
+"""So many holds of a unit are judged again for one merge, the newest ones: each takes a fold of the record. A dive has
+eight."""
 
 MOST_SIDES = 4
 """So many other devices are shown with the verdict that they had before."""
@@ -234,7 +235,7 @@ def merge_changes(workplace: Workplace, key: str) -> MergeChanges:
             ),
             came_in=tuple(one for one in about if not isinstance(one.payload, EvidenceRecorded)),
             readings=tuple(one for one in about if isinstance(one.payload, EvidenceRecorded)),
-            sights=sights(known, catalogue, unit, dict(list(news.items())[-MOST_PASSINGS:])),
+            sights=sights(known, after, catalogue, unit, dict(list(news.items())[-MOST_PASSINGS:])),
         )
         if changes.touched:
             found.append(changes)

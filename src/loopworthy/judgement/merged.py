@@ -11,25 +11,32 @@ from dataclasses import dataclass
 
 from loopworthy.judgement.book import WITHDRAWN, Book
 from loopworthy.judgement.catalogue.model import Catalogue
-from loopworthy.judgement.events import EvidenceRecorded, HoldPassed, RepairMade
+from loopworthy.judgement.events import EvidenceRecorded, HoldPassed, HoldReleased, RepairMade, WaiverGiven
+from loopworthy.judgement.outcome import Outcome
 from loopworthy.judgement.replay import fold, known_by, with_hindsight
-from loopworthy.judgement.standing import View
+from loopworthy.judgement.standing import Bench, View
 from loopworthy.judgement.verdict import Requirement, Verdict, judge_unit
 from loopworthy.unit.events import (
     ChangeMade,
     ConfigurationSet,
     ContentPlaced,
     ContentRemoved,
+    CustodyGiven,
     PartFitted,
     PartRemoved,
+    ThingCreated,
+    ThingDescribed,
     ThingsSame,
 )
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import EventId, ThingId
-from loopworthy.vocabulary.time import Moment
+from loopworthy.vocabulary.time import Moment, moment_from_epoch_ms
 
 _TOUCHES = (ChangeMade, PartFitted, PartRemoved, ContentPlaced, ContentRemoved, ConfigurationSet, ThingsSame)
 """What is done to a unit, as against what is read of it."""
+
+_HARMLESS = (HoldPassed, HoldReleased, RepairMade, WaiverGiven, CustodyGiven, ThingCreated, ThingDescribed)
+"""What takes nothing away by itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,6 +153,7 @@ def _differ(one: Requirement | None, other: Requirement | None) -> bool:
 
 def sights(
     events: tuple[Event, ...],
+    book: Book,
     catalogue: Catalogue,
     unit: ThingId,
     news: Mapping[EventId, frozenset[EventId]],
@@ -154,13 +162,14 @@ def sights(
 
     Parameters
     ----------
-    events : tuple of Event
-        All that is known now.
+    events, book : tuple of Event, Book
+        All that is known now, in total order and folded.
     news : mapping
         For each passing to look at: the events that came from the other side. Only those its device did not have then
         are named, and only a passing whose verdict they change.
     """
     by_id = {event.id: event for event in events}
+    undoing = _Undoing(book, catalogue)
     found = []
     for identity, others in news.items():
         passing = by_id[identity]
@@ -169,12 +178,12 @@ def sights(
             continue
         at = passing.envelope.occurred_at
         strange = {one for one in others if one in by_id and not passing.knew_of(by_id[one])}
-        if not any(_matters(by_id[one]) and by_id[one].envelope.occurred_at.epoch_ms <= at.epoch_ms for one in strange):
+        if not any(undoing.may(by_id[one]) for one in strange):
+            continue  # each passing takes a fold of the record
+        hindsight = fold(with_hindsight(events, catalogue, at), catalogue)
+        if hindsight.world.canonical(passed.unit) != hindsight.world.canonical(unit):
             continue
-        book = fold(with_hindsight(events, catalogue, at), catalogue)
-        if book.world.canonical(passed.unit) != book.world.canonical(unit):
-            continue
-        verdict = judge_unit(book, catalogue, unit, at, View.HINDSIGHT)
+        verdict = judge_unit(hindsight, catalogue, unit, at, View.HINDSIGHT)
         word = _word(verdict, passed.hold)
         if word == passed.verdict:
             continue
@@ -183,7 +192,7 @@ def sights(
             then = judge_unit(known, catalogue, passed.unit, at)
             if _word(then, passed.hold) == word:
                 continue  # wrong by what its own device knew; that is told elsewhere
-        unknown = _causes(verdict, strange) or _touching(book, unit, (by_id[one] for one in strange), at)
+        unknown = _causes(verdict, strange) or _touching(hindsight, unit, (by_id[one] for one in strange), at)
         if unknown:
             found.append(
                 Sight(
@@ -197,10 +206,25 @@ def sights(
     return tuple(sorted(found, key=lambda one: one.passing.envelope.occurred_at.epoch_ms))
 
 
-def _matters(event: Event) -> bool:
-    """Whether an event can change a verdict."""
-    kind = event.envelope.kind
-    return kind == WITHDRAWN or (kind.startswith(("unit.", "judgement.")) and not isinstance(event.payload, HoldPassed))
+class _Undoing:
+    """Tells which events may take something away; good readings do not, unless others are judged by them."""
+
+    def __init__(self, book: Book, catalogue: Catalogue) -> None:
+        self._bench = Bench(book, catalogue, moment_from_epoch_ms(book.latest_ms))
+        self._checks = set(self._bench.instrument_steps)
+        self._contexts = {reading.event for readings in book.contexts.values() for reading in readings}
+
+    def may(self, event: Event) -> bool:
+        """Whether an event may make a verdict worse."""
+        kind, payload = event.envelope.kind, event.payload
+        if isinstance(payload, EvidenceRecorded):
+            item = self._bench.book.items.get(event.id)
+            if item is None or payload.step in self._checks or event.id in self._contexts:
+                return True
+            return self._bench.assess(item).outcome is not Outcome.INSIDE
+        if kind.startswith("record."):
+            return kind == WITHDRAWN
+        return not isinstance(payload, _HARMLESS)
 
 
 def _word(verdict: Verdict, hold: str) -> str:

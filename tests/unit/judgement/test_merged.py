@@ -28,7 +28,7 @@ def by_device(scene: Scene, *devices: Device) -> frozenset[str]:
 
 
 def seen(scene: Scene, passing: str, others: frozenset[str]) -> tuple[Sight, ...]:
-    return sights(tuple(scene.events), scene.catalogue, scene.unit, {passing: others})
+    return sights(tuple(scene.events), scene.book(), scene.catalogue, scene.unit, {passing: others})
 
 
 def event_of(scene: Scene, identity: str) -> Event:
@@ -155,6 +155,23 @@ class TestSights:
         phone.change("loop-opened", at=20)
         passing = scene.pad.passed("H3", "ready", at=31)
         assert seen(scene, passing, by_device(scene, phone)) == ()
+
+    def test_a_reading_outside_its_limit_elsewhere_makes_it_stop(self) -> None:
+        scene = Scene()
+        phone = scene.device("phone")
+        scene.pad.morning()
+        read = phone.do("tight", at=22, loss="40")
+        passing = scene.pad.passed("H2", "ready", at=31)
+        (found,) = seen(scene, passing, by_device(scene, phone))
+        assert (found.found, found.unknown) == ("stop", (read,))
+
+    def test_surroundings_read_elsewhere_that_moved_too_far_are_seen(self) -> None:
+        scene = Scene()
+        phone = scene.device("phone")
+        scene.pad.morning()
+        phone.do("barometer", at=22, ambient="960", warmth="20")
+        passing = scene.pad.passed("H3", "ready", at=31)
+        assert [one.found for one in seen(scene, passing, by_device(scene, phone))] == ["unproven"]
 
     def test_evidence_from_elsewhere_that_makes_no_difference_is_not_named(self) -> None:
         scene = Scene()
