@@ -20,6 +20,8 @@ from loopworthy.judgement.engine import ENGINE
 from loopworthy.judgement.events import HoldPassed
 from loopworthy.judgement.verdict import Word
 from loopworthy.unit.configuration import ready_configurations
+from loopworthy.vocabulary.identity import short
+from tests.unit.desk.two_devices import joined
 from tests.web.conftest import MORNING, Shop, make_shop
 from tests.web.visitor import Answered, Visitor
 
@@ -71,6 +73,26 @@ def test_before_the_unit_was_there_both_say_so(shop: Shop, visitor: Visitor) -> 
     context = past_of(visitor.get(f"{shop.at}/past?at=2020-01-01T10:00"))
     assert [one.sentence for one in context.told] == ["The unit was not in the record then."] * 2
     assert not context.differ
+
+
+def test_on_a_device_that_learned_of_the_unit_later_the_answer_that_there_is_stands_first() -> None:
+    pim = make_shop(device_name="Pim's phone")
+    pim.walk()
+    then = typed(pim)
+    pim.clock.advance(20)
+    juno = joined(pim, "Juno's phone")
+    answered = Visitor(juno.app).get(f"{juno.at}/past?at={then}")
+    context = past_of(answered)
+    hindsight, known = context.told
+    assert (hindsight.key, hindsight.word) == ("hindsight", Word.READY)
+    assert (known.key, known.word) == ("known", None)
+    assert not context.differ
+    told = "Juno's phone learned of Grey Heron only after that moment"
+    assert context.came_later.startswith(told)
+    assert answered.text.index(told) < answered.text.index("With hindsight") < answered.text.index(known.sentence)
+    other = past_of(Visitor(juno.app).get(f"{juno.at}/past?at={then}&device={short(pim.workplace.record.device)}"))
+    assert [one.key for one in other.told] == ["known", "hindsight"]
+    assert other.came_later == ""
 
 
 @pytest.mark.parametrize(

@@ -87,16 +87,32 @@ def past_states(
     chosen = device or workplace.record.device or next(iter(known), "")
     if chosen not in known:
         raise UnknownNameError("device", device, tuple(sorted(known)))
-    return _state(workplace, unit, at, chosen), _state(workplace, unit, at, None)
+    known_state = _state(workplace, unit, at, chosen)
+    return known_state, _state(workplace, unit, at, None, beside=known_state.replay)
 
 
-def _state(workplace: Workplace, unit: ThingId, at: Moment, device: DeviceId | None) -> PastState:
+def _state(
+    workplace: Workplace, unit: ThingId, at: Moment, device: DeviceId | None, *, beside: Replay | None = None
+) -> PastState:
     events = workplace.record.events()
     try:
-        found = replay(events, workplace.catalogue, unit, at, device=device)
+        found = replay(events, workplace.catalogue, unit, at, device=device, beside=beside)
     except UnknownNameError:
         return PastState(label=HINDSIGHT if device is None else AS_KNOWN, replay=None)
     return PastState(label=found.label, replay=found)
+
+
+def came_later(states: tuple[PastState, ...]) -> bool:
+    """Whether the device knew nothing of the unit then, and the record now does: only hindsight can answer."""
+    known, hindsight = (
+        next((one.replay for one in states if one.label == label), None) for label in (AS_KNOWN, HINDSIGHT)
+    )
+    return known is None and hindsight is not None
+
+
+def answering_first(states: tuple[PastState, ...]) -> tuple[PastState, ...]:
+    """As known then first; where nothing was known then, what is known now."""
+    return tuple(reversed(states)) if came_later(states) else states
 
 
 def passings(workplace: Workplace, unit: ThingId, *, check: bool, most: int = 20) -> tuple[CheckedPassing, ...]:

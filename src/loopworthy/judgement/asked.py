@@ -17,6 +17,15 @@ def hold_of(catalogue: Catalogue, step: Step) -> str:
 
 def asked_steps(catalogue: Catalogue, kind: str, hold: str, configuration: Configuration) -> tuple[Step, ...]:
     """The steps that make a kind of evidence for a unit so configured, by the time of a hold point."""
+    # A record of weeks asks this thousands of times for the same few answers; they were a sixth of its fold.
+    key = (kind, hold, tuple(configuration.choices.items()))
+    known = catalogue.asked.get(key)
+    if known is None:
+        known = catalogue.asked[key] = _asked_steps(catalogue, kind, hold, configuration)
+    return known
+
+
+def _asked_steps(catalogue: Catalogue, kind: str, hold: str, configuration: Configuration) -> tuple[Step, ...]:
     place = {one.id: number for number, one in enumerate(catalogue.holds)}
     page_place = {page.id: place[page.hold] for page in catalogue.pages}
     applicable = tuple(

@@ -26,12 +26,20 @@ HINDSIGHT = "with hindsight"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Replay:
-    """A verdict for a past moment, with the label that says which reading of the record it rests on."""
+    """A verdict for a past moment, with the label that says which reading of the record it rests on.
+
+    `rests_on` names the events that were read for it, in total order.
+    """
 
     label: str
     verdict: Verdict
     book: Book
-    events: int
+    rests_on: tuple[EventId, ...]
+
+    @property
+    def events(self) -> int:
+        """How many events it rests on."""
+        return len(self.rests_on)
 
 
 def fold(events: Iterable[Event], catalogue: Catalogue) -> Book:
@@ -127,7 +135,13 @@ def with_hindsight(events: Iterable[Event], catalogue: Catalogue, moment: Moment
 
 
 def replay(
-    events: tuple[Event, ...], catalogue: Catalogue, unit: ThingId, moment: Moment, *, device: DeviceId | None
+    events: tuple[Event, ...],
+    catalogue: Catalogue,
+    unit: ThingId,
+    moment: Moment,
+    *,
+    device: DeviceId | None,
+    beside: Replay | None = None,
 ) -> Replay:
     """The verdict at a past moment.
 
@@ -137,6 +151,8 @@ def replay(
         The whole record in total order.
     device : str or None
         The device whose knowledge of then is asked for; None for hindsight.
+    beside : Replay, optional
+        The other reading with the same catalogue: where both rest on the same events, they are folded once.
 
     Raises
     ------
@@ -144,10 +160,11 @@ def replay(
         If the unit was not there yet.
     """
     chosen = with_hindsight(events, catalogue, moment) if device is None else known_then(events, device, moment)
-    book = fold(chosen, catalogue)
+    rests_on = tuple(event.id for event in chosen)
+    book = beside.book if beside is not None and beside.rests_on == rests_on else fold(chosen, catalogue)
     view = View.HINDSIGHT if device is None else View.LIVE
     verdict = judge_unit(book, catalogue, unit, moment, view)
-    return Replay(label=HINDSIGHT if device is None else AS_KNOWN, verdict=verdict, book=book, events=len(chosen))
+    return Replay(label=HINDSIGHT if device is None else AS_KNOWN, verdict=verdict, book=book, rests_on=rests_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

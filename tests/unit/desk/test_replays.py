@@ -8,7 +8,7 @@ from loopworthy.desk import changes, replays, steps
 from loopworthy.desk.changes import Declared
 from loopworthy.judgement.engine import ENGINE
 from loopworthy.judgement.events import HoldPassed
-from loopworthy.judgement.replay import AS_KNOWN, HINDSIGHT
+from loopworthy.judgement.replay import AS_KNOWN, HINDSIGHT, replay
 from loopworthy.vocabulary.errors import InputError, UnknownNameError
 from tests.unit.desk.conftest import Bench
 from tests.unit.desk.test_steps import air, climate
@@ -30,6 +30,26 @@ def test_a_change_declared_late_is_in_hindsight_but_was_not_known_then(bench: Be
     assert then.replay.events == now.replay.events - 1
     assert not any(entry.change == "sensor-knocked" for entry in then.replay.book.changes.entries.values())
     assert any(entry.change == "sensor-knocked" for entry in now.replay.book.changes.entries.values())
+
+
+def test_two_readings_of_the_same_events_are_folded_once_and_judged_as_if_each_were(bench: Bench) -> None:
+    steps.record_steps(
+        bench.workplace, bench.unit, [*climate(bench), *air("10.4", "11.1", "9.6")], read_by=bench.reader
+    )
+    asked = bench.clock.forward(minutes=10)
+    then, now = replays.past_states(bench.workplace, bench.unit, asked)
+    assert then.replay is not None
+    assert now.replay is not None
+    assert now.replay.book is then.replay.book
+    events, catalogue = bench.workplace.record.events(), bench.workplace.catalogue
+    assert now.replay.verdict == replay(events, catalogue, bench.unit, asked, device=None).verdict
+    bench.clock.forward(minutes=30)
+    late = Declared(change="sensor-knocked", positions=("oxygen-sensor-1",))
+    changes.record_change(bench.workplace, bench.unit, late, person=bench.reader, occurred_at=asked.plus(minutes=-5))
+    then, now = replays.past_states(bench.workplace, bench.unit, asked)
+    assert then.replay is not None
+    assert now.replay is not None
+    assert now.replay.book is not then.replay.book
 
 
 def test_before_the_unit_was_there_nothing_is_known_of_it(bench: Bench) -> None:

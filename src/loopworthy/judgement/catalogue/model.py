@@ -348,6 +348,11 @@ class Catalogue(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         return {kind: tuple(steps) for kind, steps in making.items()}
 
     @cached_property
+    def asked(self) -> dict[object, tuple[Step, ...]]:
+        """What `asked.asked_steps` has worked out already for kinds, hold points and configurations."""
+        return {}
+
+    @cached_property
     def order(self) -> Mapping[str, int]:
         """Step to its place in the day: by page, and within a page what others rest on first."""
         placed: dict[str, int] = {}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from tests.unit.doors.cli.conftest import Terminal
@@ -132,6 +134,26 @@ def test_a_moment_before_the_unit_was_there_has_no_verdict(ready_boat: Terminal)
     result = ready_boat.run("verdict", "Tern", "--at", "2026-05-13T08:00")
     assert result.exit_code == 3
     assert result.stdout.count("Tern was not in what was known.") == 2
+
+
+def test_a_device_that_learned_of_the_unit_later_gives_the_answer_that_there_is_first(
+    ready_boat: Terminal, tmp_path: Path
+) -> None:
+    then = ready_boat.clock()
+    ready_boat.clock.advance(20)
+    ready_boat.ok("record", "export", str(tmp_path / "tern.jsonl"))
+    phone = tmp_path / "phone.sqlite"
+    ready_boat.ok("record", "merge", str(tmp_path / "tern.jsonl"), "--adopt", record=phone)
+    ready_boat.ok("person", "add", "Juno", record=phone)
+    result = ready_boat.run("verdict", "Tern", "--at", then.at, record=phone)
+    first, _, rest = result.stdout.partition("\n")
+    assert first.startswith("This device learned of Tern only after that moment.")
+    hindsight, known = rest.split("as known on that device then:\n")
+    assert hindsight.startswith("with hindsight:\nready: Tern")
+    assert known.strip() == "Tern was not in what was known."
+    assert result.exit_code == 0
+    readings = ready_boat.told("verdict", "Tern", "--at", then.at, record=phone)["replays"][0]["readings"]
+    assert [one["verdict"] is None for one in readings] == [True, False]
 
 
 def test_a_moment_to_come_is_told_as_foreseen(ready_boat: Terminal) -> None:

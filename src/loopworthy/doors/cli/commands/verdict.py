@@ -74,7 +74,7 @@ def _replayed(
     codes: list[Verdict] = []
     for unit in units:
         readings = _foreseen(workplace, unit, moment) if foreseen else _both(workplace, unit, moment, known_on)
-        answers, unit_lines = _tell(settings, workplace, unit, moment, readings, everything)
+        answers, unit_lines = _tell(settings, workplace, unit, moment, readings, known_on, everything)
         told.append(answers)
         lines += unit_lines
         codes += [one for one in [readings[-1][1]] if one is not None]
@@ -109,6 +109,7 @@ def _tell(
     unit: ThingId,
     moment: Moment,
     readings: list[Reading],
+    known_on: str | None,
     everything: bool,
 ) -> tuple[dict[str, Any], list[str]]:
     from loopworthy.doors.cli import plain, show
@@ -118,11 +119,17 @@ def _tell(
     answers["readings"] = []
     lines: list[str] = []
     for label, found in readings:
-        lines.append(say("labelled", label=label))
-        if found is None:
-            lines.append("  " + say("not_there_yet", unit=workplace.name(unit)))
-        else:
-            lines += show.verdict(words, found, everything=everything)
         verdict = None if found is None else plain.verdict(words, found, all_requirements=everything)
         answers["readings"].append({"label": label, "verdict": verdict})
+    name = workplace.name(unit)
+    # Where the device knew nothing of the unit then, the answer that there is goes first.
+    came_later = len(readings) > 1 and readings[0][1] is None and readings[-1][1] is not None
+    if came_later:
+        lines.append(say("came_later_on", unit=name, device=known_on) if known_on else say("came_later", unit=name))
+    for label, found in reversed(readings) if came_later else readings:
+        lines.append(say("labelled", label=label))
+        if found is None:
+            lines.append("  " + say("not_there_yet", unit=name))
+        else:
+            lines += show.verdict(words, found, everything=everything)
     return answers, lines

@@ -107,6 +107,9 @@ class Past:
     fields : tuple of Field
         Moment and device.
     told : tuple of Told
+        As known then first; with hindsight first where the device knew nothing of the unit then.
+    came_later : str
+        Says so; '' otherwise.
     differ : bool
         Whether the two readings give different words.
     passed : tuple of Passed
@@ -120,6 +123,7 @@ class Past:
     at_text: str
     fields: tuple[Field, ...]
     told: tuple[Told, ...]
+    came_later: str
     differ: bool
     passed: tuple[Passed, ...]
     checked: bool
@@ -143,7 +147,8 @@ def past(asked: Asked) -> Answer:
 
 def _past(asked: Asked, at: Moment, states: tuple[PastState, ...], problem: LoopworthyError | None) -> Past:
     unit, say, clock = asked.unit, asked.say, asked.words.clock
-    told = tuple(_told(asked, asked.words, one) for one in states)
+    told = tuple(_told(asked, asked.words, one) for one in replays.answering_first(states))
+    later = replays.came_later(states)
     check = asked.query.ticked("check")
     query = {"at": _typed(at), "device": asked.query.get("device")}
     return Past(
@@ -154,7 +159,8 @@ def _past(asked: Asked, at: Moment, states: tuple[PastState, ...], problem: Loop
             select("device", say("past.device"), _devices(asked), asked.query, help=say("past.device_help")),
         ),
         told=told,
-        differ=len({one.word for one in told}) > 1,
+        came_later=say("past.came_later", unit=asked.workplace.name(unit), device=_device_name(asked)) if later else "",
+        differ=not later and len({one.word for one in told}) > 1,
         passed=tuple(_passed(asked, one) for one in replays.passings(asked.workplace, unit, check=check)),
         checked=check,
         check_href=asked.links.to("unit", short(unit), "past", **query, check="yes") + "#passed",
@@ -176,6 +182,12 @@ def _device(asked: Asked) -> str:
         return ""
     found = [one.id for one in replays.devices(asked.workplace) if one.id.startswith(wanted)]
     return found[0] if len(found) == 1 else wanted
+
+
+def _device_name(asked: Asked) -> str:
+    wanted = _device(asked) or asked.workplace.record.device
+    names = {one.id: one.name for one in replays.devices(asked.workplace)}
+    return names.get(wanted) or short(wanted)
 
 
 def _told(asked: Asked, words: Words, state: PastState) -> Told:
