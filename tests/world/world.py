@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Final
 
+from loopworthy.record.clock_bound import latest_acceptable_ms
 from loopworthy.record.exchange import Limits, export_lines
 from loopworthy.record.merge import merge, settle
 from loopworthy.record.offers import (
@@ -301,6 +302,9 @@ class World:
             forged = [entry.id for entry in one.store.index() if entry.device in honest and entry.id not in written]
             assert not forged, f"{one.name} took forged events"
             assert all(event.envelope.record == one.store.record_id() for event in one.record().events())
+            latest = latest_acceptable_ms(one.now())
+            assert latest is not None
+            assert one.store.latest_clock().wall_ms <= latest, f"{one.name} believes in a year to come"
             missing = self._acknowledged() - one.identities() - one.beside()
             assert not missing, f"{one.name} lost acknowledged events"
             proved = {proof.device for proof in fork_proofs(one.store)}
