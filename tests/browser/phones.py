@@ -67,6 +67,8 @@ class Shell:
     def begun(cls, context: BrowserContext, server: str) -> Shell:
         """A first visit, with a record begun by what is proposed."""
         shell = cls.opened(context, server)
+        expect(shell.page.locator('[data-act="begin"], .grave')).to_be_visible(timeout=PATIENT_MS)
+        assert shell.page.locator("#panel").get_attribute("data-sheet") == "begin", shell.page.inner_text("#panel")
         shell.act("begin").click()
         shell.settled()
         return shell

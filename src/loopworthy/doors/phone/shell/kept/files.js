@@ -3,6 +3,7 @@
 // asynchronously and SQLite cannot wait.
 
 const NO_ENTRY = 44, NO_SPACE = 51, NOT_PERMITTED = 63, INVALID = 28, INPUT_OUTPUT = 29; // WASI's numbers
+const FULL_AS_A_COUNT = -8; // seen in Chromium 156 as 4294967288
 const FOLDER_MODE = 0o40755, FILE_MODE = 0o100644, BLOCK = 4096;
 const TRIES = 60, PAUSE_MS = 50; // a worker that ended a moment ago may still hold the files
 
@@ -55,6 +56,12 @@ export function mountFiles(FS, place, files) {
     } catch (error) {
       throw refused(error.name === "QuotaExceededError" ? NO_SPACE : INPUT_OUTPUT);
     }
+  };
+
+  // Some browsers do not throw where a disk is full, but hand out the system's negative number as a count of bytes.
+  const counted = (bytes, asked) => {
+    if (bytes >= 0 && bytes <= asked) return bytes;
+    throw refused((bytes | 0) === FULL_AS_A_COUNT ? NO_SPACE : INPUT_OUTPUT);
   };
 
   const nodeFor = (parent, name, mode) => {
@@ -114,11 +121,11 @@ export function mountFiles(FS, place, files) {
       if (stream.node.kept) stored(() => stream.node.kept.handle.flush());
     },
     read(stream, buffer, offset, length, at) {
-      return stored(() => stream.node.kept.handle.read(buffer.subarray(offset, offset + length), { at }));
+      return counted(stored(() => stream.node.kept.handle.read(buffer.subarray(offset, offset + length), { at })), length);
     },
     write(stream, buffer, offset, length, at) {
       const kept = stream.node.kept;
-      const written = stored(() => kept.handle.write(buffer.subarray(offset, offset + length), { at }));
+      const written = counted(stored(() => kept.handle.write(buffer.subarray(offset, offset + length), { at })), length);
       if (written < length) throw refused(NO_SPACE);
       kept.changed = Date.now();
       return written;
