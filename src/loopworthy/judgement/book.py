@@ -39,6 +39,11 @@ from loopworthy.judgement.filed import (
     Waiver,
     Withdrawal,
     joined,
+    limit_entry,
+    passing,
+    release,
+    repair,
+    waiver,
 )
 from loopworthy.judgement.lineage import Lineage
 from loopworthy.judgement.memo import Memo
@@ -163,9 +168,9 @@ class Book(msgspec.Struct):
         elif kind == WITHDRAWN:
             self._withdrawal(event, order, branch)
         elif isinstance(payload, LimitSet | LimitConfirmed):
-            self._limit(event, order, branch, payload)
+            self._limit(event, branch, payload)
         else:
-            self._statement(event, order, branch)
+            self._statement(event, branch)
 
     def _reach(self, *times_ms: int) -> None:
         self.latest_ms = max(self.latest_ms, *times_ms)
@@ -490,70 +495,30 @@ class Book(msgspec.Struct):
     def _take_out(self, item: Item) -> None:
         self.withdrawn_of.setdefault(f"{item.step} {item.subject}", []).append(item.event)
 
-    def _limit(self, event: Event, order: Order, branch: int, payload: LimitSet | LimitConfirmed) -> None:
-        envelope = event.envelope
-        entry = LimitEntry(
-            event=event.id,
-            limit=payload.limit,
-            value=payload.value,
-            source=payload.source,
-            reason=payload.reason if isinstance(payload, LimitSet) else "",
-            confirmed=isinstance(payload, LimitConfirmed),
-            occurred_ms=envelope.occurred_at.epoch_ms,
-            order=order,
-            device=envelope.device,
-            branch=branch,
-            sequence=envelope.sequence,
-            seen=envelope.seen,
-        )
+    def _limit(self, event: Event, branch: int, payload: LimitSet | LimitConfirmed) -> None:
         unit = self.world.canonical(payload.unit)
-        self.limits.setdefault(f"{unit} {payload.limit}", []).append(entry)
+        self.limits.setdefault(f"{unit} {payload.limit}", []).append(limit_entry(event, branch, payload))
 
-    def _statement(self, event: Event, order: Order, branch: int) -> None:
-        payload, envelope = event.payload, event.envelope
+    def _statement(self, event: Event, branch: int) -> None:
+        payload = event.payload
         if isinstance(payload, WaiverGiven):
-            unit = self.world.canonical(payload.unit)
-            occurred_ms = envelope.occurred_at.epoch_ms
-            waiver = Waiver(
-                event=event.id,
-                given=payload,
-                person=envelope.read_by,
-                occurred=envelope.occurred_at,
-                occurred_ms=occurred_ms,
-                order=order,
-                device=envelope.device,
-                branch=branch,
-                sequence=envelope.sequence,
-                seen=envelope.seen,
+            unit, occurred_ms = self.world.canonical(payload.unit), event.envelope.occurred_at.epoch_ms
+            given = waiver(
+                event,
+                branch,
+                payload,
                 dives=self.dives_before(unit, occurred_ms),
                 dive_day=self.episode_at(unit, "dive-day", occurred_ms),
             )
-            self.waivers.setdefault(unit, []).append(waiver)
+            self.waivers.setdefault(unit, []).append(given)
         elif isinstance(payload, RepairMade):
-            repair = Repair(
-                event=event.id,
-                made=payload,
-                person=envelope.read_by,
-                occurred_ms=envelope.occurred_at.epoch_ms,
-                order=order,
-                device=envelope.device,
-                branch=branch,
-                sequence=envelope.sequence,
-            )
+            made = repair(event, branch, payload)
             for mended in dict.fromkeys(payload.mends):
-                self.repairs.setdefault(mended, []).append(repair)
+                self.repairs.setdefault(mended, []).append(made)
         elif isinstance(payload, HoldReleased):
-            release = Release(
-                event=event.id,
-                released=payload,
-                person=envelope.read_by,
-                typed_by=envelope.typed_by,
-                occurred_ms=envelope.occurred_at.epoch_ms,
-            )
-            self.releases.setdefault(payload.hold, []).append(release)
+            self.releases.setdefault(payload.hold, []).append(release(event, payload))
         elif isinstance(payload, HoldPassed):
-            passing = Passing(event=event.id, passed=payload, person=envelope.read_by, occurred=envelope.occurred_at)
-            self.passings.setdefault(self.world.canonical(payload.unit), []).append(passing)
+            self.passings.setdefault(self.world.canonical(payload.unit), []).append(passing(event, payload))
         elif isinstance(payload, CatalogueAdopted):
             self.adopted.append((event.id, payload))
 

@@ -11,8 +11,16 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from loopworthy.judgement.events import EvidenceRecorded, HoldPassed, HoldReleased, RepairMade, WaiverGiven
-from loopworthy.vocabulary.event import SeenHead
+from loopworthy.judgement.events import (
+    EvidenceRecorded,
+    HoldPassed,
+    HoldReleased,
+    LimitConfirmed,
+    LimitSet,
+    RepairMade,
+    WaiverGiven,
+)
+from loopworthy.vocabulary.event import Event, SeenHead
 from loopworthy.vocabulary.identity import DeviceId, EventId, ThingId
 from loopworthy.vocabulary.reading import Reading
 from loopworthy.vocabulary.time import Moment
@@ -177,6 +185,76 @@ class Passing(msgspec.Struct, frozen=True, kw_only=True):
     passed: HoldPassed
     person: ThingId
     occurred: Moment
+
+
+def waiver(event: Event, branch: int, given: WaiverGiven, *, dives: int, dive_day: EventId) -> Waiver:
+    """A waiver as it is filed, with how many dives had ended by then and the dive day that was open."""
+    envelope = event.envelope
+    return Waiver(
+        event=event.id,
+        given=given,
+        person=envelope.read_by,
+        occurred=envelope.occurred_at,
+        occurred_ms=envelope.occurred_at.epoch_ms,
+        order=event.order,
+        device=envelope.device,
+        branch=branch,
+        sequence=envelope.sequence,
+        seen=envelope.seen,
+        dives=dives,
+        dive_day=dive_day,
+    )
+
+
+def limit_entry(event: Event, branch: int, payload: LimitSet | LimitConfirmed) -> LimitEntry:
+    """A limit as it is filed."""
+    envelope = event.envelope
+    return LimitEntry(
+        event=event.id,
+        limit=payload.limit,
+        value=payload.value,
+        source=payload.source,
+        reason=payload.reason if isinstance(payload, LimitSet) else "",
+        confirmed=isinstance(payload, LimitConfirmed),
+        occurred_ms=envelope.occurred_at.epoch_ms,
+        order=event.order,
+        device=envelope.device,
+        branch=branch,
+        sequence=envelope.sequence,
+        seen=envelope.seen,
+    )
+
+
+def repair(event: Event, branch: int, made: RepairMade) -> Repair:
+    """A repair as it is filed."""
+    envelope = event.envelope
+    return Repair(
+        event=event.id,
+        made=made,
+        person=envelope.read_by,
+        occurred_ms=envelope.occurred_at.epoch_ms,
+        order=event.order,
+        device=envelope.device,
+        branch=branch,
+        sequence=envelope.sequence,
+    )
+
+
+def release(event: Event, released: HoldReleased) -> Release:
+    """A release as it is filed."""
+    envelope = event.envelope
+    return Release(
+        event=event.id,
+        released=released,
+        person=envelope.read_by,
+        typed_by=envelope.typed_by,
+        occurred_ms=envelope.occurred_at.epoch_ms,
+    )
+
+
+def passing(event: Event, passed: HoldPassed) -> Passing:
+    """A passed hold as it is filed."""
+    return Passing(event=event.id, passed=passed, person=event.envelope.read_by, occurred=event.envelope.occurred_at)
 
 
 def joined(

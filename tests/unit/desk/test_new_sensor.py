@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loopworthy.desk.changes import Declared, record_change
-from loopworthy.desk.parts import NewThing
+from loopworthy.desk.units import NewThing
 from loopworthy.judgement.standing import State
 from loopworthy.judgement.verdict import Word
 from tests.unit.desk.test_outstanding_renewed import morning
