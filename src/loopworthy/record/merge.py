@@ -298,6 +298,8 @@ class _Merging:
 
     def _refuse(self, placing: Placing) -> None:
         for identity, why in placing.faults.items():
+            if identity in placing.signed_faults and identity not in self.line_of:
+                continue  # it was refused when it came, and is only kept
             self.refused.append(Refusal(line=self.line_of.get(identity, 0), event=identity, why=why))
 
     def _is_a_copy(self, own: DeviceId, placing: Placing) -> bool:

@@ -1,7 +1,8 @@
 """Placing: of events that are not in the record, which can have their place in it now, and what keeps the others out.
 
 An event is placed when all that it rests on is here, it fits, its device has signed for it (if it has a key), and its
-clock is not too far ahead. Whatever is only early stays beside the record; only what can never fit is refused.
+clock is not too far ahead. Whatever is only early stays beside the record. What can never fit is refused; where its
+device has signed for it, it is kept beside the record, because that signature speaks for the events before it too.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ class Placing:
         Their clock, or that of something they rest on, is beyond the bound.
     faults : dict
         Can never be placed, and why.
+    signed_faults : list of str
+        Those of them for which their device has signed.
     """
 
     taken: list[EventId] = field(default_factory=list)
@@ -42,11 +45,12 @@ class Placing:
     not_vouched: list[EventId] = field(default_factory=list)
     ahead: list[EventId] = field(default_factory=list)
     faults: dict[EventId, str] = field(default_factory=dict)
+    signed_faults: list[EventId] = field(default_factory=list)
 
     @property
     def beside(self) -> list[EventId]:
         """All that stays beside the record."""
-        return [*self.missing, *self.not_vouched, *self.ahead]
+        return [*self.missing, *self.not_vouched, *self.ahead, *self.signed_faults]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,15 +91,18 @@ class Beside:
         Clock beyond the bound, or resting on such.
     due : tuple of SetApart
         Nothing stands in their way any more; the next merge, or `settle`, takes them in.
+    faulty : tuple of SetApart
+        Signed by their device, and such that they can never be placed: it is faulty, or in bad hands.
     """
 
     missing: tuple[SetApart, ...]
     not_vouched: tuple[SetApart, ...]
     ahead: tuple[SetApart, ...]
     due: tuple[SetApart, ...]
+    faulty: tuple[SetApart, ...]
 
     def __len__(self) -> int:
-        return len(self.missing) + len(self.not_vouched) + len(self.ahead) + len(self.due)
+        return sum(map(len, (self.missing, self.not_vouched, self.ahead, self.due, self.faulty)))
 
 
 def place(
@@ -128,6 +135,8 @@ def place(
                 _recall(store, one, known)
         if all(one in known for one in resting) and (fault := link_fault(envelope, known)):
             result.faults[identity] = fault
+            if identity in vouched:
+                result.signed_faults.append(identity)
             continue
         reasons = [early[one] for one in resting if one not in known and one in early]
         if any(one not in known and one not in early for one in resting):
@@ -156,10 +165,11 @@ def beside(store: Store, *, now: Moment) -> Beside:
         return tuple(set_apart(one, candidates[one], now) for one in identities)
 
     return Beside(
-        missing=shown([*placing.missing, *placing.faults]),
+        missing=shown(placing.missing),
         not_vouched=shown(placing.not_vouched),
         ahead=shown(placing.ahead),
         due=shown(placing.taken),
+        faulty=shown(placing.faults),
     )
 
 

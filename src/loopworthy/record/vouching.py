@@ -13,9 +13,9 @@ from typing import Final
 from loopworthy.record.signing import SignedHead
 from loopworthy.record.store import Store, checked_envelope
 from loopworthy.vocabulary.event import Envelope, SeenHead
-from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, short
+from loopworthy.vocabulary.identity import DeviceId, EventId, event_id, fingerprint, short
 
-MOST_HEADS_AHEAD: Final = 64
+MOST_UNKNOWN_HEADS: Final = 64
 """Signed heads that are kept of one device for events that are not here; a sound device needs one or two."""
 
 
@@ -58,19 +58,23 @@ def covered(candidates: Mapping[EventId, Envelope], heads: Iterable[SignedHead])
 
 
 def worth_keeping(store: Store, heads: Iterable[SignedHead]) -> tuple[SignedHead, ...]:
-    """Of genuine heads the newest on each line of each chain, and those whose events have not arrived.
+    """Of genuine heads the newest on each line of each chain, and those whose events are beside the record or not here.
 
     A head that names an event of another place or chain says nothing and is left out.
     """
     by_device: dict[DeviceId, dict[EventId, SignedHead]] = {}
     for head in sorted(heads):
         by_device.setdefault(head.device, {})[head.event] = head
+    waiting = {event_id(body) for body in store.waiting()}
     kept: list[SignedHead] = []
     for signed in by_device.values():
         here = [one for one in signed.values() if store.has(one.event) and stands_at(store, one)]
-        ahead = [one for one in signed.values() if not store.has(one.event)]
+        # What speaks for an event beside the record may speak for events in it, too.
+        beside = [one for one in signed.values() if one.event in waiting]
+        unknown = [one for one in signed.values() if not store.has(one.event) and one.event not in waiting]
         kept += _newest_of_each_line(store, here)
-        kept += sorted(ahead, key=lambda one: (one.sequence, one.event))[-MOST_HEADS_AHEAD:]
+        kept += beside
+        kept += sorted(unknown, key=lambda one: (one.sequence, one.event))[-MOST_UNKNOWN_HEADS:]
     return tuple(sorted(kept))
 
 

@@ -178,6 +178,21 @@ def test_an_event_in_the_own_name_that_was_never_signed_does_not(laptop: Record)
     assert (report.new_device, laptop.device, len(report.not_vouched)) == (False, own, 1)
 
 
+def test_a_signed_event_that_can_never_fit_is_kept_because_its_signature_speaks_for_those_before_it(
+    laptop: Record, phone: Record
+) -> None:
+    third = note(laptop, "three")
+    body = laptop.store.find(third)[0].body
+    faulty = _after(laptop, "its clock runs back", ms=-1)
+    report = _take(phone, [body, faulty], [_signed(laptop, 5, event_id(faulty))])
+    assert (report.taken, [one.event for one in report.refused]) == (1, [event_id(faulty)])
+    assert [one.event for one in beside(phone.store, now=at(100)).faulty] == [event_id(faulty)]
+    # Whoever comes later can check the third event by it, and nobody is told of the refusal again and again.
+    tablet = admitted(phone, "tablet")
+    assert tablet.store.has(third)
+    assert _take(phone, [], []).refused == ()
+
+
 def test_verification_says_how_far_a_chain_is_signed(laptop: Record, phone: Record) -> None:
     note(laptop, "not signed yet")
     chains = {chain.device: chain for chain in verify(laptop.store, known_kinds()).chains}
