@@ -169,11 +169,8 @@ def done_sentences(asked: Asked, done: tuple[Event, ...]) -> tuple[str, ...]:
 
 
 def _hand_on(asked: Asked, done: tuple[Event, ...]) -> str:
-    """Where a change is shown to another phone, with all that was recorded along with it."""
-    if not any(isinstance(event.payload, ChangeMade) for event in done):
-        return ""
-    places = sorted(done, key=lambda event: event.envelope.sequence)
-    return asked.links.code(places[-1].id, since=places[0].id)
+    """Where a change is shown to another phone, with all that it rests on and that nobody else has seen."""
+    return asked.links.latest_code() if any(isinstance(event.payload, ChangeMade) for event in done) else ""
 
 
 def _is_quiet(asked: Asked, event: Event) -> bool:
