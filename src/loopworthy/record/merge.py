@@ -76,6 +76,8 @@ class MergeReport:
         Events for which their device has not signed yet, and what rests on them; kept beside the record.
     ahead : tuple of SetApart
         Events whose clock is beyond the bound, and what rests on them, with how far; kept beside the record.
+    faulty : tuple of SetApart
+        Events that their device has signed and that can never fit; kept beside the record as they are.
     departed : tuple of str
         Events that were in the record and have been set apart now, because the clock here shows that theirs was ahead.
     refused : tuple of Refusal
@@ -103,6 +105,7 @@ class MergeReport:
     waiting: tuple[EventId, ...]
     not_vouched: tuple[EventId, ...]
     ahead: tuple[SetApart, ...]
+    faulty: tuple[SetApart, ...]
     departed: tuple[EventId, ...]
     refused: tuple[Refusal, ...]
     forks: tuple[Fork, ...]
@@ -284,6 +287,7 @@ class _Merging:
             waiting=tuple(placing.missing),
             not_vouched=tuple(placing.not_vouched),
             ahead=tuple(set_apart(one, self.candidates[one], self.now) for one in placing.ahead),
+            faulty=tuple(set_apart(one, self.candidates[one], self.now) for one in placing.signed_faults),
             departed=departed,
             refused=tuple(sorted(self.refused, key=lambda one: one.line)),
             forks=forks(self.store),

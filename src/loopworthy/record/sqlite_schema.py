@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
-from loopworthy.vocabulary.errors import StoreError
+from loopworthy.vocabulary.errors import DamagedError, StoreError
 
 APPLICATION_ID: Final = 0x4C6F7077
 """Marks a SQLite file as a record, in the header field made for that ("Lopw")."""
@@ -66,12 +66,13 @@ DROP TRIGGER events_are_not_deleted;
 }
 """From each older version to the next one."""
 
+_DAMAGED: Final = "the file is damaged"
 _CAUSES: Final = {
     sqlite3.SQLITE_FULL: ("the disk is full", "Make room, then do it again; nothing of it was recorded"),
     sqlite3.SQLITE_READONLY: ("the file is read-only", "Give write permission, or work on a copy"),
     sqlite3.SQLITE_BUSY: ("another program holds the file", "Close the other program, or try again in a moment"),
     sqlite3.SQLITE_LOCKED: ("another program holds the file", "Close the other program, or try again in a moment"),
-    sqlite3.SQLITE_CORRUPT: ("the file is damaged", "Verify the record; bring it back from a backup or another device"),
+    sqlite3.SQLITE_CORRUPT: (_DAMAGED, "Verify the record; bring it back from a backup or another device"),
     sqlite3.SQLITE_NOTADB: ("the file is not a record", "Check the name, or bring the record back from a backup"),
     sqlite3.SQLITE_CANTOPEN: ("the file cannot be opened", "Check that the folder exists and may be written"),
     sqlite3.SQLITE_IOERR: ("the disk refuses", "Check disk and space; copy the file away before anything else"),
@@ -89,7 +90,8 @@ def translated(name: str, act: str) -> Iterator[None]:
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", None)
         cause, step = _CAUSES.get(code & _PRIMARY_CODE if code is not None else -1, ("the store failed", ""))
-        raise StoreError(f"Cannot {act} {name}: {cause} ({error})", next_step=step) from error
+        kind = DamagedError if cause == _DAMAGED else StoreError
+        raise kind(f"Cannot {act} {name}: {cause} ({error})", next_step=step) from error
 
 
 def statements(script: str) -> Iterator[str]:

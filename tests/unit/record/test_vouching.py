@@ -183,14 +183,24 @@ def test_a_signed_event_that_can_never_fit_is_kept_because_its_signature_speaks_
 ) -> None:
     third = note(laptop, "three")
     body = laptop.store.find(third)[0].body
-    faulty = _after(laptop, "its clock runs back", ms=-1)
-    report = _take(phone, [body, faulty], [_signed(laptop, 5, event_id(faulty))])
+    faulty = encode(msgspec.structs.replace(decode_envelope(_after(laptop, "a place is left out")), sequence=9))
+    report = _take(phone, [body, faulty], [_signed(laptop, 9, event_id(faulty))])
     assert (report.taken, [one.event for one in report.refused]) == (1, [event_id(faulty)])
     assert [one.event for one in beside(phone.store, now=at(100)).faulty] == [event_id(faulty)]
     # Whoever comes later can check the third event by it, and nobody is told of the refusal again and again.
     tablet = admitted(phone, "tablet")
     assert tablet.store.has(third)
-    assert _take(phone, [], []).refused == ()
+    again = _take(phone, [], [])
+    assert (again.refused, [one.event for one in again.faulty]) == ((), [event_id(faulty)])
+
+
+def test_a_signed_event_whose_fault_shows_only_later_is_kept_as_well(laptop: Record, phone: Record) -> None:
+    third = note(laptop, "three")
+    faulty = _after(laptop, "its clock runs back", ms=-1)
+    heads = [_signed(laptop, 5, event_id(faulty))]
+    assert _take(phone, [faulty], heads).waiting == (event_id(faulty),)
+    assert _take(phone, [laptop.store.find(third)[0].body], []).taken == 1
+    assert [one.event for one in _take(phone, [], []).faulty] == [event_id(faulty)]
 
 
 def test_verification_says_how_far_a_chain_is_signed(laptop: Record, phone: Record) -> None:

@@ -448,6 +448,7 @@ def _merged(report: MergeReport) -> dict[str, Any]:
         "waiting": list(report.waiting),
         "not_vouched": list(report.not_vouched),
         "ahead": [{"event": one.event, "device": one.device, "ahead_ms": one.ahead_ms} for one in report.ahead],
+        "faulty": [{"event": one.event, "device": one.device} for one in report.faulty],
         "departed": list(report.departed),
         "refused": [{"line": one.line, "event": one.event, "why": one.why} for one in report.refused],
         "forks": [str(one) for one in report.forks],
@@ -469,6 +470,7 @@ def _merge_lines(report: MergeReport) -> Iterator[str]:
         "waiting": len(report.waiting),
         "not_vouched": len(report.not_vouched),
         "ahead": len(report.ahead),
+        "faulty": len(report.faulty),
         "departed": len(report.departed),
     }
     for key, count in counts.items():
