@@ -55,7 +55,7 @@ class Site:
         self.pocket = pocket
         self.verifier = verifier
         self.exchanging = Exchanging(workplace, means, by_itself=pocket) if means is not None else None
-        self._environment = _environment(texts.language)
+        self._environment = environment(texts.language)
 
     def draw(self, page: Page, links: Links, *, sent: str = "") -> str:
         """The page as HTML; `sent` is the act of the form that it answers."""
@@ -107,8 +107,9 @@ class DrawnPage(HTMLResponse):
 
 
 @cache
-def _environment(language: str) -> Environment:
-    environment = Environment(
+def environment(language: str) -> Environment:
+    """The templates, with the words of a language."""
+    made = Environment(
         loader=PackageLoader("loopworthy.doors.web", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -116,5 +117,5 @@ def _environment(language: str) -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    environment.globals["say"] = Texts.load(language).say
-    return environment
+    made.globals["say"] = Texts.load(language).say
+    return made

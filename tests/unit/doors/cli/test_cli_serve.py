@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
+import pytest
+
+from loopworthy.vocabulary.identity import short
 from tests.unit.doors.cli.conftest import Terminal
 
 PROGRAM = (sys.executable, "-c", "from loopworthy.doors.cli.main import main; main()")
@@ -45,6 +50,26 @@ def test_serve_prints_its_address_and_each_verdict_and_answers_there(boat: Termi
             assert answer.status == 200
             assert b"Tern" in answer.read()
     assert process.returncode == 0  # stopped in the ordinary way
+
+
+def test_a_damaged_record_is_served_as_one_page_that_names_the_first_bad_event(boat: Terminal) -> None:
+    with closing(sqlite3.connect(boat.record)) as connection:
+        connection.execute("DROP TRIGGER events_are_not_edited")
+        identity, body = connection.execute("SELECT id, body FROM events WHERE position = 3").fetchone()
+        broken = bytes([*body[:-9], body[-9] ^ 1, *body[-8:]])
+        connection.execute("UPDATE events SET body = ? WHERE position = 3", (broken,))
+        connection.commit()
+    with started("serve", "--port", "0", record=boat.record) as process:
+        assert process.stdout is not None
+        address = process.stdout.readline().split()[1]
+        line = process.stdout.readline()
+        assert line.startswith("DAMAGED: Event 3 of chain ")
+        assert f"({short(identity)}): its bytes no longer fit its hash" in line
+        with pytest.raises(urllib.error.HTTPError) as answer:
+            urllib.request.urlopen(address, timeout=20)
+        assert answer.value.code == 503
+        assert short(identity).encode() in answer.value.read()
+    assert process.returncode == 0
 
 
 def test_a_port_that_is_taken_is_named_and_ends_with_one(boat: Terminal) -> None:
