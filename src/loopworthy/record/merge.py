@@ -28,7 +28,7 @@ from loopworthy.record.exchange import (
     text_of,
 )
 from loopworthy.record.forks import Fork, forks
-from loopworthy.record.placing import Placing, SetApart, place, set_apart, waiting_envelopes
+from loopworthy.record.placing import Placing, SetApart, place, set_apart
 from loopworthy.record.registry import Registry
 from loopworthy.record.signing import SignedHead, is_keyed
 from loopworthy.record.store import Store
@@ -266,11 +266,11 @@ class _Merging:
         own = self.store.device_id()
         after = self.store.last_position()
         departed = set_apart_beyond(self.store, self.latest_ms)
-        for identity, envelope in waiting_envelopes(self.store).items():
-            self.candidates.setdefault(identity, envelope)
         for body in self.store.waiting():
-            self.bodies.setdefault(event_id(body), body)
-        placing = place(self.store, self.candidates, heads=self.heads, latest_ms=self.latest_ms)
+            identity = event_id(body)
+            if identity not in self.candidates:
+                self.candidates[identity], self.bodies[identity] = decode_envelope(body), body
+        placing = place(self.store, self.candidates, heads=self.heads, latest_ms=self.latest_ms, arriving=self.line_of)
         self._refuse(placing)
         self.store.take(self.bodies[identity] for identity in placing.taken)
         self.store.replace_waiting(self.bodies[identity] for identity in placing.beside)

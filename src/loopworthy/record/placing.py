@@ -7,7 +7,7 @@ device has signed for it, it is kept beside the record, because that signature s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from loopworthy.record.clock_bound import ahead_ms, latest_acceptable_ms
@@ -31,7 +31,7 @@ class Placing:
     missing : list of str
         Rest on something that is not here.
     not_vouched : list of str
-        Their device has not signed for them, or for something that they rest on.
+        Their device has not signed for them, whatever else they lack, or for something that they rest on.
     ahead : list of str
         Their clock, or that of something they rest on, is beyond the bound.
     faults : dict
@@ -106,7 +106,12 @@ class Beside:
 
 
 def place(
-    store: Store, candidates: Mapping[EventId, Envelope], *, heads: Iterable[SignedHead], latest_ms: int | None
+    store: Store,
+    candidates: Mapping[EventId, Envelope],
+    *,
+    heads: Iterable[SignedHead],
+    latest_ms: int | None,
+    arriving: Container[EventId] = (),
 ) -> Placing:
     """Decide for each candidate; nothing is written.
 
@@ -120,40 +125,71 @@ def place(
         Genuine ones, those that are kept here included.
     latest_ms : int or None
         The latest clock that counts now. [ms]
+    arriving : container of str
+        Those that have only just come. The others were looked at before: as long as nobody vouches for them they are
+        not looked at again, so that a long chain may arrive in many parts.
     """
-    result = Placing()
+    walk = _Walk(store, latest_ms)
     vouched = covered(candidates, heads)
-    known: dict[EventId, Envelope] = {}
-    early: dict[EventId, int] = {}
-    lists = (result.missing, result.not_vouched, result.ahead)
     # An event that can be placed has a later clock than all it rests on: one walk in clock order finds every one.
     for identity in sorted(candidates, key=lambda one: _order(one, candidates[one])):
-        envelope = candidates[identity]
-        resting = rests_on(envelope)
-        for one in resting:
-            if one not in known and one not in early:
-                _recall(store, one, known)
-        if all(one in known for one in resting) and (fault := link_fault(envelope, known)):
-            result.faults[identity] = fault
-            if identity in vouched:
-                result.signed_faults.append(identity)
-            continue
-        reasons = [early[one] for one in resting if one not in known and one in early]
-        if any(one not in known and one not in early for one in resting):
-            why = 0
-        elif is_keyed(envelope.device) and identity not in vouched:
-            why = 1
-        elif latest_ms is not None and envelope.clock.wall_ms > latest_ms:
-            why = 2
-        elif reasons:
-            why = min(reasons)  # it shares the fate of what it rests on
+        one = candidates[identity]
+        has_word = identity in vouched or not is_keyed(one.device)
+        if has_word or identity in arriving:
+            walk.visit(identity, one, has_word=has_word, signed=identity in vouched)
         else:
-            result.taken.append(identity)
-            known[identity] = envelope
-            continue
-        lists[why].append(identity)
-        early[identity] = why
-    return result
+            walk.keep_apart(identity, _NOT_VOUCHED)
+    return walk.result
+
+
+_MISSING, _NOT_VOUCHED, _AHEAD = range(3)
+
+
+class _Walk:
+    """Goes over the candidates in the total order."""
+
+    def __init__(self, store: Store, latest_ms: int | None) -> None:
+        self.result = Placing()
+        self._store = store
+        self._latest_ms = latest_ms
+        self._known: dict[EventId, Envelope] = {}
+        self._early: dict[EventId, int] = {}
+        self._absent: set[EventId] = set()
+
+    def visit(self, identity: EventId, one: Envelope, *, has_word: bool, signed: bool) -> None:
+        resting = rests_on(one)
+        lacking = [other for other in resting if not self._recall(other)]
+        if not lacking and (fault := link_fault(one, self._known)):
+            self.result.faults[identity] = fault
+            if signed:
+                self.result.signed_faults.append(identity)
+            return
+        reasons = [self._early.get(other, _MISSING) for other in lacking]
+        if not has_word:
+            reasons = [_NOT_VOUCHED]
+        elif self._latest_ms is not None and one.clock.wall_ms > self._latest_ms and _MISSING not in reasons:
+            reasons = [_AHEAD]
+        if reasons:
+            self.keep_apart(identity, min(reasons))  # it shares the fate of what it rests on
+        else:
+            self.result.taken.append(identity)
+            self._known[identity] = one
+
+    def keep_apart(self, identity: EventId, why: int) -> None:
+        (self.result.missing, self.result.not_vouched, self.result.ahead)[why].append(identity)
+        self._early[identity] = why
+
+    def _recall(self, identity: EventId) -> bool:
+        if identity in self._known:
+            return True
+        if identity in self._early or identity in self._absent:
+            return False
+        found = self._store.find(identity, limit=1)
+        if found and found[0].id == identity:
+            self._known[identity] = checked_envelope(found[0])
+            return True
+        self._absent.add(identity)
+        return False
 
 
 def beside(store: Store, *, now: Moment) -> Beside:
@@ -188,12 +224,6 @@ def set_apart(identity: EventId, envelope: Envelope, now: Moment) -> SetApart:
 def waiting_envelopes(store: Store) -> dict[EventId, Envelope]:
     """The events beside the record, by identity."""
     return {event_id(body): decode_envelope(body) for body in store.waiting()}
-
-
-def _recall(store: Store, identity: EventId, known: dict[EventId, Envelope]) -> None:
-    found = store.find(identity, limit=1)
-    if found and found[0].id == identity:
-        known[identity] = checked_envelope(found[0])
 
 
 def _order(identity: EventId, one: Envelope) -> tuple[int, int, str, int, str]:

@@ -62,16 +62,18 @@ def worth_keeping(store: Store, heads: Iterable[SignedHead]) -> tuple[SignedHead
 
     A head that names an event of another place or chain says nothing and is left out.
     """
+    heads = sorted(heads)
     by_device: dict[DeviceId, dict[EventId, SignedHead]] = {}
-    for head in sorted(heads):
+    for head in heads:
         by_device.setdefault(head.device, {})[head.event] = head
-    waiting = {event_id(body) for body in store.waiting()}
+    elsewhere = {head.event for head in heads if not store.has(head.event)}
+    waiting = elsewhere & {event_id(body) for body in store.waiting()} if elsewhere else set()
     kept: list[SignedHead] = []
     for signed in by_device.values():
-        here = [one for one in signed.values() if store.has(one.event) and stands_at(store, one)]
+        here = [one for one in signed.values() if one.event not in elsewhere and stands_at(store, one)]
         # What speaks for an event beside the record may speak for events in it, too.
         beside = [one for one in signed.values() if one.event in waiting]
-        unknown = [one for one in signed.values() if not store.has(one.event) and one.event not in waiting]
+        unknown = [one for one in signed.values() if one.event in elsewhere - waiting]
         kept += _newest_of_each_line(store, here)
         kept += beside
         kept += sorted(unknown, key=lambda one: (one.sequence, one.event))[-MOST_UNKNOWN_HEADS:]

@@ -98,7 +98,8 @@ def test_what_rests_on_an_event_without_a_voucher_waits_with_it(laptop: Record, 
     opened = [one.body for one in phone.store.events() if decode_envelope(one.body).device == phone.device]
     report = _take(desk, [*bodies, *opened], [_signed(phone, phone.heads()[phone.device].sequence, answer)])
     assert report.taken == 0
-    assert third in report.waiting  # its own predecessor is another one on that desk
+    assert third in report.not_vouched
+    assert answer in report.waiting  # the phone's word is here, and what it rests on is not
 
 
 def test_an_event_beyond_the_signed_head_stays_out_and_the_one_before_it_enters(laptop: Record, phone: Record) -> None:
