@@ -11,10 +11,11 @@ import logging
 import secrets
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
+from urllib.parse import urlencode
 
 import msgspec
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from loopworthy.desk import devices
@@ -41,6 +42,7 @@ from loopworthy.doors.exchange.forms import (
     knowledge_in,
     packed_knowledge,
 )
+from loopworthy.doors.exchange.hubs import CODE
 from loopworthy.record import admissions
 from loopworthy.record.admissions import Admission
 from loopworthy.record.exchange import read_header
@@ -51,6 +53,9 @@ from loopworthy.record.signing import HeadVerifier
 from loopworthy.record.store import Token
 from loopworthy.vocabulary.errors import InputError, LoopworthyError, RecordError, RefusedError, StoreError
 from loopworthy.vocabulary.identity import short
+
+PHONE: Final = "/phone/"
+"""Where the program for phones is handed out."""
 
 MOST_REFUSED_TOLD: Final = 100
 """Refused items that are told one by one; more of them say nothing new."""
@@ -135,6 +140,11 @@ class Hub:
     # --- for anybody ----------------------------------------------------------------------------------------------
 
     async def _about(self, request: Request) -> Response:
+        code = request.query_params.get(CODE)
+        if code and "text/html" in request.headers.get("accept", ""):
+            # A camera has opened what the hub shows: the phone's program, if it is here, goes on with it.
+            root = str(request.scope.get("root_path", "")).rstrip("/")
+            return RedirectResponse(f"{root}{PHONE}?{urlencode({CODE: code[:40]})}", status_code=303)
         return _json(About())
 
     async def _join(self, request: Request) -> Response:

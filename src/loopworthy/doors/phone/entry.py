@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from anyio import to_thread
 
+from loopworthy.doors.phone.outside import Outside
 from loopworthy.doors.phone.pocket import Facts, Pocket
 from loopworthy.vocabulary.errors import InputError, LoopworthyError
 
@@ -33,15 +34,29 @@ class Entry:
     ----------
     settings : str
         JSON with ``origin``, ``root`` and ``zone``, as `Pocket` takes them.
+    outside : Outside, optional
+        What the browser does for the program; without it nothing is signed and nothing exchanged.
     """
 
-    def __init__(self, settings: str, *, folder: Path = RECORD_FOLDER, scratch: Path = SCRATCH_FOLDER) -> None:
+    def __init__(
+        self,
+        settings: str,
+        outside: Outside | None = None,
+        *,
+        folder: Path = RECORD_FOLDER,
+        scratch: Path = SCRATCH_FOLDER,
+    ) -> None:
         # A browser starts no threads; whatever asks for one is answered in this one.
         setattr(to_thread, "run_sync", _at_once)  # noqa: B010  # its signature promises more than is needed here
         chosen = json.loads(settings)
         self._incoming = scratch / INCOMING.name
         self._pocket = Pocket(
-            folder, scratch, origin=chosen["origin"], root=chosen["root"], zone_name=chosen.get("zone", "")
+            folder,
+            scratch,
+            origin=chosen["origin"],
+            root=chosen["root"],
+            zone_name=chosen.get("zone", ""),
+            outside=outside,
         )
 
     async def page(
@@ -51,6 +66,18 @@ class Entry:
         pairs = [(name, value) for name, value in headers]
         answered = await self._pocket.answer(method, target, pairs, bytes(body), own=own)
         return answered.status, [list(pair) for pair in answered.headers], answered.body
+
+    async def join(self, values: str) -> str:
+        """Join a hub, ``{"address", "code", "device"}``, and take its record over; answers like `ask`."""
+        given = json.loads(values)
+        try:
+            facts = await self._pocket.join(given["address"], given["code"], given["device"])
+            return json.dumps({"answer": asdict(facts)})
+        except LoopworthyError as error:
+            return json.dumps({"error": {"message": error.message, "next_step": error.next_step}})
+        except Exception as error:
+            traceback.print_exc()
+            return json.dumps({"error": {"message": f"{type(error).__name__}: {error}", "next_step": ""}})
 
     def ask(self, what: str, values: str = "{}") -> str:
         """Do one of `open`, `begin`, `rehearse`, `facts`, `copy`, `raw`, `examine`, `take_in`, `go_back`.

@@ -15,15 +15,19 @@ from typing import Final
 
 from loopworthy.bootstrap import open_workplace, registry, system_clock
 from loopworthy.desk.workplace import Workplace
+from loopworthy.doors.exchange.hubs import address_in
+from loopworthy.doors.exchange.joining import join_empty
 from loopworthy.doors.phone.bridge import Answered, Bridge
+from loopworthy.doors.phone.outside import BrowserKeys, BrowserVerifier, Outside, means_of
 from loopworthy.doors.web.app import create_app
 from loopworthy.record import level
 from loopworthy.record.backup import backup, restore
 from loopworthy.record.sqlite import Journal, SqliteStore
 from loopworthy.record.store import Store
 from loopworthy.record.verify import verify
+from loopworthy.vocabulary import wording
 from loopworthy.vocabulary.errors import DamagedError, InputError, RecordError, StoreError
-from loopworthy.vocabulary.identity import short
+from loopworthy.vocabulary.identity import RecordId, short
 from loopworthy.vocabulary.time import Moment, zone
 
 PLACES: Final = ("a.sqlite", "b.sqlite")
@@ -71,14 +75,27 @@ class Pocket:
         As `Bridge` takes them.
     zone_name : str
         The phone's time zone; one that is unknown here counts as UTC, and pages say in which zone they tell times.
+    outside : Outside, optional
+        What the browser does for the program; without it nothing is signed and nothing exchanged.
     """
 
-    def __init__(self, folder: Path, scratch: Path, *, origin: str, root: str, zone_name: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        scratch: Path,
+        *,
+        origin: str,
+        root: str,
+        zone_name: str,
+        outside: Outside | None = None,
+    ) -> None:
         self._folder = folder
         self._scratch = scratch
         self._origin = origin
         self._root = root
         self._zone = _known_zone(zone_name)
+        self._outside = outside
+        self._keys = BrowserKeys(outside, self._record_id) if outside is not None else None
         self._workplace: Workplace | None = None
         self._bridge: Bridge | None = None
         self._cookies: dict[str, str] = {}
@@ -96,7 +113,9 @@ class Pocket:
         path = self._place()
         if not _holds_record(path):
             return None
-        return self._take(open_workplace(path, clock=self._clock(), journal=Journal.TRUNCATE, watch_place=False))
+        return self._take(
+            open_workplace(path, clock=self._clock(), journal=Journal.TRUNCATE, watch_place=False, keys=self._keys)
+        )
 
     def begin(self, title: str, device_name: str) -> Facts:
         """Begin a record.
@@ -111,6 +130,8 @@ class Pocket:
         path = self._place()
         if _holds_record(path):
             raise RecordError("There is a record on this phone already", next_step="Open it")
+        if _is_half_taken_over(path):
+            raise RecordError("A record is being taken over from a hub here", next_step="Go on with joining that hub")
         return self._take(
             open_workplace(
                 path,
@@ -120,8 +141,66 @@ class Pocket:
                 create=True,
                 journal=Journal.TRUNCATE,
                 watch_place=False,
+                keys=self._keys,
             )
         )
+
+    async def join(self, address: str, code: str, device_name: str) -> Facts:
+        """Join a hub and take its record over.
+
+        Parameters
+        ----------
+        address : str
+            As it was typed, or what the hub's code says.
+        code : str
+            Empty where the address holds it, or to go on with a take-over that was cut.
+
+        Raises
+        ------
+        RecordError
+            If there is a record already.
+        InputError
+            If it is no address, or there is no code.
+        OutOfReachError, NotGrantedError
+            If the hub is not there, or does not admit this phone.
+        """
+        path = self._place()
+        if _holds_record(path):
+            raise RecordError(
+                "There is a record on this phone already", next_step="Join the hub from its page Exchange"
+            )
+        if self._outside is None:
+            raise RecordError("This browser cannot sign what it sends", next_step="Use a browser of the last two years")
+        place, scanned = address_in(address)
+        name = wording.title("device_name", device_name)
+        store = SqliteStore(path, journal=Journal.TRUNCATE, watch_place=False)
+        try:
+            await join_empty(
+                store,
+                registry(),
+                address=place,
+                code=code or scanned,
+                device_name=name,
+                means=means_of(self._outside, self._clock()),
+            )
+        finally:
+            store.close()
+        facts = self._take(
+            open_workplace(
+                path,
+                clock=self._clock(),
+                device_name=name,
+                journal=Journal.TRUNCATE,
+                watch_place=False,
+                keys=self._keys,
+            )
+        )
+        record = self._open_workplace().record
+        record.writer(self._clock()()).append_all(())  # opens this phone's chain, under its name
+        return facts
+
+    def _record_id(self) -> RecordId:
+        return self._workplace.record.id if self._workplace is not None else ""
 
     def rehearse(self) -> Facts:
         """Open the invented club in memory; what is done to it is gone with the page."""
@@ -144,7 +223,13 @@ class Pocket:
     def _take(self, workplace: Workplace) -> Facts:
         self._workplace = workplace
         self._cookies = _kept_cookies(workplace.record.store)
-        app = create_app(workplace, pocket=True)
+        outside = self._outside
+        app = create_app(
+            workplace,
+            pocket=True,
+            verifier=BrowserVerifier(outside) if outside is not None else None,
+            means=means_of(outside, workplace.clock) if outside is not None else None,
+        )
         self._bridge = Bridge(app, origin=self._origin, root=self._root, cookies=self._cookies)
         return self.facts()
 
@@ -315,12 +400,24 @@ def _has_content(path: Path) -> bool:
 
 
 def _holds_record(path: Path) -> bool:
-    """Whether somebody began a record there; a phone that died while the file was made leaves one without."""
+    """Whether somebody began a record there, or took one over to the end of a chain; a phone that died while the file
+    was made leaves one without."""
     if not _has_content(path):
         return False
     store = SqliteStore(path, journal=Journal.TRUNCATE, watch_place=False)
     try:
-        return bool(store.record_id())
+        return bool(store.record_id()) and store.count() > 0
+    finally:
+        store.close()
+
+
+def _is_half_taken_over(path: Path) -> bool:
+    """Whether joining a hub was cut before any of its record could have its place."""
+    if not _has_content(path):
+        return False
+    store = SqliteStore(path, journal=Journal.TRUNCATE, watch_place=False)
+    try:
+        return bool(store.record_id()) and store.count() == 0
     finally:
         store.close()
 

@@ -30,7 +30,7 @@ CONTENT_SECURITY_POLICY: Final = "; ".join(
         "script-src 'self' 'wasm-unsafe-eval'",
         "style-src 'self'",
         "img-src 'self'",
-        "connect-src 'self'",
+        "connect-src 'self' https:",  # a phone may join a hub at another address
         "manifest-src 'self'",
         "worker-src 'self'",
         "frame-src 'self'",

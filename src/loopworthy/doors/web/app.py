@@ -41,6 +41,9 @@ from loopworthy.vocabulary.errors import LoopworthyError
 
 _log = logging.getLogger("loopworthy.web")
 
+_NO_FORM_IS_OPEN = frozenset({"/", "/unit/{unit}"})
+"""Where a phone may exchange by itself: on the board and a unit's verdict nobody is in the middle of a step."""
+
 
 def create_app(
     workplace: Workplace,
@@ -71,9 +74,7 @@ def create_app(
     means : Means, optional
         With what it exchanges with a hub; without them it cannot.
     """
-    site = Site(
-        workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket, verifier=verifier, means=means
-    )
+    site = Site(workplace, Texts.load(language), clock_fixed=clock_fixed, pocket=pocket, verifier=verifier, means=means)
     doors = [one for module in MODULES for one in module.ROUTES]
     routes = [Route(one.path, _endpoint(one, site), methods=list(one.methods)) for one in doors]
     routes += [
@@ -98,7 +99,10 @@ def _endpoint(door: Door, site: Site) -> Callable[[Request], object]:
             asked = await read_request(request, site)
             if door.before is not None:
                 asked = replace(asked, prepared=await door.before(asked))
-            return site.respond(once(asked, door.handler), links, sent=asked.form.get(ACT))
+            answered = site.respond(once(asked, door.handler), links, sent=asked.form.get(ACT))
+            if site.exchanging is not None and request.method == "GET" and door.path in _NO_FORM_IS_OPEN:
+                site.exchanging.if_due()
+            return answered
         except LoopworthyError as error:
             return site.respond(error_page(site, links, error), links)
         except HTTPException:

@@ -13,6 +13,8 @@ from loopworthy.doors.exchange.hubs import JoinedHub, address_in, hub_at, is_ope
 from loopworthy.doors.exchange.joining import join_with_record
 from loopworthy.doors.exchange.running import Exchanging
 from loopworthy.doors.exchange.told import note_text, offset_text
+from loopworthy.doors.phone.served import ADDRESS as PHONE
+from loopworthy.doors.phone.served import PAGES
 from loopworthy.doors.web.answers import Answer, Page, SeeOther
 from loopworthy.doors.web.asked import Asked, Form
 from loopworthy.doors.web.fields import Field, text_field
@@ -21,6 +23,8 @@ from loopworthy.doors.web.refusal import status_of, told
 from loopworthy.doors.web.routes import Door
 from loopworthy.vocabulary.errors import InputError, LoopworthyError, RecordError
 
+PHONE_PAGES: Final = f"{PHONE}/{PAGES}"
+"""Below it lie the pages of a phone that got its program from a hub."""
 WAIT_S: Final = 3.0
 """So long a page waits for an exchange before it shows it under way. [s]"""
 
@@ -166,7 +170,7 @@ def _page(asked: Asked, form: Form, problem: LoopworthyError | None = None) -> A
         hubs=tuple(_shown(asked, one) for one in joined_hubs(asked.workplace.record.store)),
         address=text_field(
             "address", say("exchange.address"), form, required=True, error=wrong.get("address", ""),
-            help=say("exchange.address_help"), value=asked.origin if asked.site.pocket else None,
+            help=say("exchange.address_help"), value=_hub_of_the_folder(asked),
         ),
         code=text_field(
             "code", say("exchange.code"), form, error=wrong.get("code", ""), help=say("exchange.code_help")
@@ -185,6 +189,12 @@ def _page(asked: Asked, form: Form, problem: LoopworthyError | None = None) -> A
         again_href=asked.links.exchange(),
     )  # fmt: skip
     return Page(template="exchange.html", context=context, status=status_of(problem) if problem is not None else 200)
+
+
+def _hub_of_the_folder(asked: Asked) -> str | None:
+    """Where a phone got its program from there mostly is the hub as well."""
+    root = asked.links.root
+    return f"{asked.origin}{root.removesuffix(PHONE_PAGES)}" if root.endswith(PHONE_PAGES) else None
 
 
 def _shown(asked: Asked, hub: JoinedHub) -> HubShown:

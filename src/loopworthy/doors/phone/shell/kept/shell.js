@@ -20,6 +20,7 @@ let state = { state: "starting" };
 let updates = null;
 let fetched = ""; // how far the program has been fetched
 const waiting = []; // pages asked for while the engine starts
+let joinShown = false; // the code in the address is proposed once
 
 // --- the program kept on the phone -----------------------------------------------------------------------------------
 
@@ -147,7 +148,8 @@ function heard(told, late) {
   if (told.state === "ready") {
     for (const [request, port] of waiting.splice(0)) answerPage(request, port);
     askToKeep();
-    if (first) openPages(asked.get("at") || "");
+    const code = asked.get("code"); // a hub's code, opened with the camera
+    if (first) openPages(code ? `record/exchange?${new URLSearchParams({ code })}` : asked.get("at") || "");
     return;
   }
   for (const [, port] of waiting.splice(0)) port.postMessage({ failed: "no_leader" });
@@ -190,12 +192,48 @@ function showBegin() {
     askToKeep();
     openPages(asked.get("at") || "");
   });
+  if (asked.get("code") && !joinShown) {
+    showJoin();
+    return;
+  }
   const club = make("a", { class: "act act--plain", href: "?door=club", "data-act": "rehearse" }, say("begin_rehearse"));
   sheet("begin", say("begin_title"), [
     make("p", {}, say("begin_text")), form,
-    make("p", { class: "acts" }, act("begin_from_copy", () => copies.choose({ back: showBegin }), { plain: true }), club),
+    make("p", { class: "acts" }, act("join", showJoin, { plain: true }), act("begin_from_copy", () => copies.choose({ back: showBegin }), { plain: true }), club),
     make("p", { class: "quiet" }, say("begin_rehearse_help")),
   ]);
+}
+
+// Take over the record of a hub. Its code, opened with the phone's camera, leads here with ?code=.
+function showJoin() {
+  joinShown = true;
+  const hub = base.endsWith("/phone/") ? location.origin + base.slice(0, -"/phone/".length) : "";
+  const proposed = { address: asked.get("code") ? hub : "", code: asked.get("code") || "", device: say("begin_device_default") };
+  const field = (name, more = {}) => [
+    make("label", { for: name }, say(`join_${name}`)),
+    make("input", { type: "text", id: name, name, value: proposed[name], autocomplete: "off", autocapitalize: "off", spellcheck: "false", ...more }),
+    make("p", { class: "quiet" }, say(`join_${name}_help`)),
+  ];
+  const said = make("div", { role: "alert" });
+  const send = make("button", { class: "act", type: "submit", "data-act": "join_button" }, say("join_button"));
+  const form = make("form", {}, ...field("address", { required: true, inputmode: "url" }), ...field("code"),
+    ...field("device", { required: true, maxlength: "60" }), said, make("p", { class: "acts" }, send));
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    send.disabled = true;
+    said.replaceChildren(make("p", {}, say("joining")));
+    const [address, code, device] = ["address", "code", "device"].map((name) => form.elements[name].value);
+    const joined = await engine.ask("join", { address, code, device });
+    send.disabled = false;
+    if (joined.error) {
+      said.replaceChildren(grave(joined.error.message, joined.error.next_step));
+      return;
+    }
+    state = { ...state, state: "ready", facts: joined.answer };
+    askToKeep();
+    openPages();
+  });
+  sheet("join", say("join"), [make("p", {}, say("join_text")), form], { back: showBegin });
 }
 
 // --- this phone ------------------------------------------------------------------------------------------------------

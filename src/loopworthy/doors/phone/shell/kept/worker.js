@@ -6,11 +6,12 @@
 import { flushesAreLed } from "./flush.js";
 import { filesAreOffered, Locked, mountFiles, openFiles } from "./files.js";
 import { mountDatabase } from "./database.js";
+import { openOutside } from "./outside.js";
 
 const settings = JSON.parse(self.name);
 const RECORD = "/record", SCRATCH = "/tmp", APP = "/app";
 const NAMES = ["chosen", "a.sqlite", "a.sqlite-journal", "b.sqlite", "b.sqlite-journal"];
-const CHANGES = new Set(["begin", "take_in", "go_back"]);
+const CHANGES = new Set(["begin", "join", "take_in", "go_back"]);
 // The engine asks for no packages while it runs; what it has came with app.zip.
 const NO_PACKAGES = JSON.stringify({
   info: { abi_version: "2026_0", arch: "wasm32", platform: "emscripten_5_0_3", python: "3.14.2", version: "314.0.7" },
@@ -67,7 +68,8 @@ async function start() {
   }
   python.runPython(`import sys; sys.path.insert(0, "${APP}")`);
   const asked = { origin: location.origin, root: settings.base + settings.door, zone: settings.zone };
-  entry = python.pyimport("loopworthy.doors.phone.entry").Entry(JSON.stringify(asked));
+  const outside = keeps ? await openOutside("loopworthy-keys", () => written()) : null;
+  entry = python.pyimport("loopworthy.doors.phone.entry").Entry(JSON.stringify(asked), outside);
   const opened = ask(keeps ? "open" : "rehearse");
   if (opened.error) return { state: "refused", ...opened.error };
   return opened.answer ? { state: "ready", facts: opened.answer } : { state: "empty" };
@@ -102,7 +104,7 @@ async function page({ method, target, headers, body, own }) {
 
 async function other({ what, values, bytes }) {
   if (bytes) python.FS.writeFile(`${SCRATCH}/incoming.sqlite`, bytes);
-  const answer = ask(what, values);
+  const answer = what === "join" ? JSON.parse(await entry.join(JSON.stringify(values))) : ask(what, values);
   if (CHANGES.has(what) && !answer.error) await written();
   if ((what === "copy" || what === "raw") && !answer.error) answer.bytes = python.FS.readFile(answer.answer);
   return answer;
