@@ -7,13 +7,13 @@ value left out raises at once: half a sentence beside a reading is worse than an
 from __future__ import annotations
 
 import string
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
 
 from loopworthy.vocabulary.errors import FileEntryError, InputError, UnknownNameError
+from loopworthy.vocabulary.kept_tables import tables
 
 LANGUAGES: tuple[str, ...] = ("en",)
 """Codes of the languages that have a file here; the first one is what a door speaks when nobody chose."""
@@ -57,12 +57,18 @@ class Texts:
     @classmethod
     def from_toml(cls, language: str, toml: str, *, file: str) -> Texts:
         """Read texts from TOML: tables of strings, one level deep."""
+        import tomllib
+
         try:
-            tables = tomllib.loads(toml)
+            found = tomllib.loads(toml)
         except tomllib.TOMLDecodeError as error:
             raise FileEntryError(file, "whole file", "TOML", str(error)) from error
+        return cls._from_tables(language, found, file=file)
+
+    @classmethod
+    def _from_tables(cls, language: str, found: Mapping[str, object], *, file: str) -> Texts:
         entries: dict[str, str] = {}
-        for section, table in tables.items():
+        for section, table in found.items():
             if not isinstance(table, dict):
                 raise FileEntryError(file, section, section, "must be a table of texts")
             for name, text in table.items():
@@ -110,7 +116,8 @@ def _shipped(language: str) -> Texts:
         raise UnknownNameError("language", language, LANGUAGES)
     file = f"{language}.toml"
     toml = resources.files(__name__).joinpath(file).read_text(encoding="utf-8")
-    return Texts.from_toml(language, toml, file=f"doors/texts/{file}")
+    found = tables(f"texts-{file}", toml)
+    return Texts._from_tables(language, found, file=f"doors/texts/{file}")
 
 
 def _placeholders(language: str, key: str, text: str) -> frozenset[str]:

@@ -38,6 +38,7 @@ from loopworthy.judgement.catalogue.model import (
 from loopworthy.unit.condition import When, parse_when
 from loopworthy.unit.events import EpisodeKind
 from loopworthy.vocabulary.errors import FileEntryError, InputError
+from loopworthy.vocabulary.kept_tables import tables
 from loopworthy.vocabulary.reading import UNITS
 
 REVISION = "2026-11"
@@ -160,9 +161,9 @@ class _Files:
     def __init__(self) -> None:
         self.tables: dict[str, dict[str, tuple[str, Any]]] = {}
 
-    def add(self, file: str, text: str) -> None:
+    def add(self, file: str, text: str, *, shipped: bool) -> None:
         try:
-            parsed = tomllib.loads(text)
+            parsed = tables(f"catalogue-{file}", text) if shipped else tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise FileEntryError(file, "file", "syntax", str(error), next_step="Mend the line that it names") from error
         for section, entries in parsed.items():
@@ -229,10 +230,11 @@ def load_catalogue(texts: Mapping[str, str] | None = None, owner: Mapping[str, s
     FileEntryError
         If anything in them is wrong; names file, entry and key.
     """
+    shipped = texts is None
     texts = dict(shipped_texts() if texts is None else texts)
     files = _Files()
     for name, text in texts.items():
-        files.add(name, text)
+        files.add(name, text, shipped=shipped)
     tighten: list[tuple[str, str, Any]] = []
     for name, text in (owner or {}).items():
         try:
