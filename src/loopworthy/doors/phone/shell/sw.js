@@ -97,8 +97,9 @@ async function page(request, url, door) {
   if (found.failed) return failure(request, url, found, reads);
   const led = found.headers.find(([name]) => name === "location");
   if (led && found.status >= 300 && found.status < 400) return Response.redirect(new URL(led[1], url), found.status);
+  const headers = [...found.headers, ["server-timing", `engine;dur=${found.took.toFixed(1)}`]];
   const empty = found.status === 204 || found.status === 304 || request.method === "HEAD";
-  return new Response(empty ? null : found.body, { status: found.status, headers: found.headers });
+  return new Response(empty ? null : found.body, { status: found.status, headers });
 }
 
 // Every tab hears of it; only the one that keeps the record answers. A tab that was closed meanwhile is noticed, and a

@@ -89,6 +89,7 @@ function followPage() {
   } catch {
     return; // a page that is no page of ours: it keeps its own address
   }
+  if (!performance.getEntriesByName("first-page").length) performance.mark("first-page");
   pages.contentDocument.addEventListener("click", (event) => {
     if (event.target.closest("[data-pocket]")) showPhone();
   });

@@ -113,7 +113,9 @@ async function other({ what, values, bytes }) {
 async function answer({ id, request, ...asked }) {
   await standing.catch(() => {});
   try {
+    const began = performance.now();
     const found = request ? await page(request) : await other(asked);
+    if (request) found.took = performance.now() - began;
     if (request && request.method !== "GET" && request.method !== "HEAD") await written();
     const moved = [found.body, found.bytes].filter(Boolean).map((one) => one.buffer);
     postMessage({ id, found }, moved);
