@@ -114,7 +114,7 @@ class Choices(Mapping[str, tuple[str, ...]]):
 @cache
 def axes() -> Mapping[str, Axis]:
     """All axes by name, in the order in which they are asked."""
-    return MappingProxyType(read_axes(entries.shipped(FILE), FILE))
+    return MappingProxyType(_axes_of(entries.shipped_tables(FILE), FILE))
 
 
 def axis(axis_id: str) -> Axis:
@@ -140,7 +140,10 @@ def read_axes(source: bytes, file: str) -> dict[str, Axis]:
     FileEntryError
         If an entry is wrong; names file, entry and key.
     """
-    document = entries.read_toml(source, file)
+    return _axes_of(entries.read_toml(source, file), file)
+
+
+def _axes_of(document: Mapping[str, object], file: str) -> dict[str, Axis]:
     entries.require_keys(document, ("axis",), file=file, entry="file", required=("axis",))
     found: dict[str, Axis] = {}
     for table in entries.tables(document, "axis", file=file):

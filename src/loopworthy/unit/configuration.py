@@ -186,7 +186,7 @@ def contradictions_in(configuration: Configuration) -> tuple[Contradiction, ...]
 def contradictions() -> tuple[Contradiction, ...]:
     """The contradictions that are known, from `contradictions.toml`."""
     file = CONTRADICTIONS_FILE
-    document = entries.read_toml(entries.shipped(file), file)
+    document = entries.shipped_tables(file)
     entries.require_keys(document, ("contradiction",), file=file, entry="file", required=("contradiction",))
     return tuple(_contradiction(table, file) for table in entries.tables(document, "contradiction", file=file))
 

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from importlib import resources
 from typing import Final
 
+from loopworthy.vocabulary import kept_tables
 from loopworthy.vocabulary.errors import FileEntryError
 
 AXIS_ID: Final = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*\Z")
@@ -71,6 +72,11 @@ def read_toml(source: bytes, file: str) -> dict[str, object]:
 def shipped(name: str) -> bytes:
     """A data file of this room, as it lies in the package."""
     return resources.files("loopworthy.unit").joinpath(*name.split("/")).read_bytes()
+
+
+def shipped_tables(name: str) -> dict[str, object]:
+    """The tables of a data file of this room."""
+    return kept_tables.tables(f"unit-{name.replace('/', '-')}", shipped(name).decode("utf-8"))
 
 
 def require_keys(

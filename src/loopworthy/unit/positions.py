@@ -134,7 +134,7 @@ def part_kind(kind: str) -> PartKind:
 
 
 def _read_kinds() -> dict[str, PartKind]:
-    document = entries.read_toml(entries.shipped(FILE), FILE)
+    document = entries.shipped_tables(FILE)
     entries.require_keys(document, ("kind", "position"), file=FILE, entry="file", required=("kind", "position"))
     kinds: dict[str, PartKind] = {}
     for table in entries.tables(document, "kind", file=FILE):
@@ -167,7 +167,7 @@ PART_KINDS: Mapping[str, PartKind] = MappingProxyType(_read_kinds())
 
 @cache
 def _defined() -> tuple[_Defined, ...]:
-    document = entries.read_toml(entries.shipped(FILE), FILE)
+    document = entries.shipped_tables(FILE)
     found: list[_Defined] = []
     for table in entries.tables(document, "position", file=FILE):
         family = entries.text(table, "id", file=FILE, entry="position")
