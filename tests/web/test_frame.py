@@ -28,7 +28,7 @@ def addresses(shop: Shop) -> list[str]:
             if "GET" in door.methods and "{" not in door.path.replace("{unit}", ""):
                 found.append(door.path.replace("/unit/{unit}", shop.at))
     found += [f"{shop.at}/do/{page.id}" for page in shop.workplace.catalogue.pages]
-    needing_more = (f"{shop.at}/repair", f"{shop.at}/leave-out", "/record/file")
+    needing_more = (f"{shop.at}/repair", f"{shop.at}/leave-out", "/record/file", f"{shop.at}/sheet/running.css")
     return [one for one in found if one not in needing_more]
 
 
