@@ -12,7 +12,7 @@ from random import Random
 import msgspec
 
 from loopworthy.record.events import CHAIN_OPENED, ChainOpened
-from loopworthy.record.exchange import FORMAT, FORMAT_VERSION, EventLine, Header, HeadLine, Limits, line_of
+from loopworthy.record.exchange import FORMAT, FORMAT_VERSION, EventLine, Header, HeadLine, Limits, TextLine, line_of
 from loopworthy.record.memory import MemoryStore
 from loopworthy.record.record import Record
 from loopworthy.record.signing import SignedHead, head_message, is_keyed
@@ -48,6 +48,7 @@ class Cheat:
             self.own_event_that_saw_a_forged_one,
             self.own_event_from_the_year_2099,
             self.own_head_signed_over_another_ones_event,
+            self.text_erased_without_an_event,
             self.events_of_another_record,
             self.events_of_another_record_under_the_right_header,
             self.line_too_long,
@@ -157,6 +158,10 @@ class Cheat:
     def events_of_another_record_under_the_right_header(self, victim: Somebody) -> list[bytes]:
         _, bodies, heads = self._other_record()
         return self._lines(bodies, heads)
+
+    def text_erased_without_an_event(self, victim: Somebody) -> list[bytes]:
+        digests = [text.digest for text in (*victim.store.texts(), *self.somebody.store.texts())] or ["0" * 64]
+        return self._lines(raw=[line_of(TextLine(text=digest)) for digest in digests])
 
     def line_too_long(self, victim: Somebody) -> list[bytes]:
         device, head, envelope = self._own_head()

@@ -15,7 +15,7 @@ from tests.unit.desk.two_devices import joined
 from tests.web.conftest import Shop, make_shop
 from tests.world.people import PocketKeys
 
-WORLDS = max(int(os.environ.get("LOOPWORTHY_WORLDS", "160")) // 40, 1)
+WORLDS = max(int(os.environ.get("LOOPWORTHY_WORLDS", "240")) // 60, 1)
 ACTS = 8
 MOST_ROUNDS = 8
 

@@ -11,7 +11,7 @@ import pytest
 
 from tests.world.world import World
 
-WORLDS = int(os.environ.get("LOOPWORTHY_WORLDS", "160"))
+WORLDS = int(os.environ.get("LOOPWORTHY_WORLDS", "240"))
 ONLY = os.environ.get("LOOPWORTHY_WORLD_SEED", "")
 IN_ONE_TEST = 20
 STEPS = 40

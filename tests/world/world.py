@@ -10,6 +10,7 @@ from random import Random
 from typing import Final
 
 from loopworthy.record.clock_bound import latest_acceptable_ms
+from loopworthy.record.events import TEXT_ERASED, TextErased
 from loopworthy.record.exchange import Limits, export_lines
 from loopworthy.record.merge import merge, settle
 from loopworthy.record.offers import (
@@ -302,6 +303,10 @@ class World:
             forged = [entry.id for entry in one.store.index() if entry.device in honest and entry.id not in written]
             assert not forged, f"{one.name} took forged events"
             assert all(event.envelope.record == one.store.record_id() for event in one.record().events())
+            told = {event.payload for event in one.record().events_of_kind(TEXT_ERASED)}
+            digests = {payload.digest for payload in told if isinstance(payload, TextErased)}
+            gone = {text.digest for text in one.store.texts() if text.erased}
+            assert gone <= digests, f"{one.name} lost a name that nobody erased"
             latest = latest_acceptable_ms(one.now())
             assert latest is not None
             assert one.store.latest_clock().wall_ms <= latest, f"{one.name} believes in a year to come"

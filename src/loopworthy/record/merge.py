@@ -31,7 +31,7 @@ from loopworthy.record.forks import Fork, forks
 from loopworthy.record.placing import Placing, SetApart, place, set_apart
 from loopworthy.record.registry import Registry
 from loopworthy.record.signing import SignedHead, is_keyed
-from loopworthy.record.store import Store
+from loopworthy.record.store import Store, checked_envelope
 from loopworthy.record.vouching import ForkProof, covered, fork_proofs, stands_at, worth_keeping
 from loopworthy.vocabulary.errors import InputError
 from loopworthy.vocabulary.event import Envelope, decode_envelope
@@ -200,6 +200,7 @@ class _Merging:
     genuine: set[SignedHead] = field(default_factory=set)
     heads: set[SignedHead] = field(default_factory=set)
     refused: list[Refusal] = field(default_factory=list)
+    tombstones: list[tuple[int, str]] = field(default_factory=list)
     already_here: int = 0
     texts_taken: int = 0
     texts_erased: int = 0
@@ -229,9 +230,10 @@ class _Merging:
                 text = text_of(line)
                 if not is_true(text):
                     raise InputError("text", short(line.text), "the salted hash of its words")
-                if self.store.put_text(text):
-                    self.texts_erased += text.erased
-                    self.texts_taken += not text.erased
+                if text.erased:
+                    self.tombstones.append((number, text.digest))
+                else:
+                    self.texts_taken += self.store.put_text(text)
             case BlobLine():
                 body = blob_of(line)
                 if self.store.blob(line.blob) is None:
@@ -276,6 +278,7 @@ class _Merging:
         self.store.replace_waiting(self.bodies[identity] for identity in placing.beside)
         self.store.replace_signed_heads(worth_keeping(self.store, self.heads))
         unknown = self._look_at(placing.taken)
+        self._erase(beside=placing.beside)
         if self._is_a_copy(own, placing):
             become_new_device(self.store)
         return MergeReport(
@@ -305,6 +308,26 @@ class _Merging:
             if identity in placing.signed_faults and identity not in self.line_of:
                 continue  # it was refused when it came, and is only kept
             self.refused.append(Refusal(line=self.line_of.get(identity, 0), event=identity, why=why))
+
+    def _erase(self, *, beside: Iterable[EventId]) -> None:
+        """Erase what an event says was erased. A tombstone by itself is nobody's word: whoever carries a file could
+        take names away with it."""
+        if not self.tombstones:
+            return
+        told = [self.candidates[one] for one in beside if self.candidates[one].kind == TEXT_ERASED]
+        here = [checked_envelope(stored) for stored in self.store.events_of_kind(TEXT_ERASED)]
+        erased, waiting = self._digests(here), self._digests(told)
+        for number, digest in self.tombstones:
+            if digest in erased:
+                self.texts_erased += self.store.put_text(tombstone(digest))
+            elif digest not in waiting:
+                self.refused.append(
+                    Refusal(line=number, event="", why=f"No event says that {short(digest)} was erased")
+                )
+
+    def _digests(self, envelopes: Iterable[Envelope]) -> set[str]:
+        payloads = (self.registry.decode_payload(one) for one in envelopes)
+        return {payload.digest for payload in payloads if isinstance(payload, TextErased)}
 
     def _is_a_copy(self, own: DeviceId, placing: Placing) -> bool:
         """Whether this device's own chain has a part that is not from here, so that this store is an old copy.

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 from typing import Final
 
 from loopworthy.record.acts import Act, Acts
@@ -148,14 +149,16 @@ class Record:
     @cached_property
     def opening(self) -> ChainOpened:
         """What the very first event of the record says: title, and whether everything is invented."""
-        # Where the clock here is far behind, even the beginning of the record may be set apart.
-        apart = sorted((self.registry.decode(body) for body in self.store.waiting()), key=lambda event: event.order)
-        for event in (*self.events_of_kind(CHAIN_OPENED), *apart):
+        for event in chain(self.events_of_kind(CHAIN_OPENED), self._apart()):
             if isinstance(event.payload, ChainOpened):
                 return event.payload
         raise RecordError(
             f"Record {short(self.id)} has no first event", next_step="Verify the record; bring it back from a backup"
         )
+
+    def _apart(self) -> Iterator[Event]:
+        """Events beside the record: where the clock here is far behind, even its beginning may be among them."""
+        yield from sorted((self.registry.decode(body) for body in self.store.waiting()), key=lambda event: event.order)
 
     @property
     def title(self) -> str:

@@ -260,6 +260,26 @@ def test_erasing_reaches_other_devices_with_the_event_alone(laptop: Record) -> N
     assert (report.texts_erased, phone.words(digest)) == (1, "(erased)")
 
 
+def test_a_tombstone_without_an_event_that_tells_of_it_takes_nothing_away(laptop: Record) -> None:
+    digest, other = laptop.put_text("Ann Example"), "0" * 64
+    header, *_ = lines_of(laptop.store)
+    lines = [header, *(msgspec.json.encode(TextLine(text=one)) for one in (digest, other))]
+    report = merge(laptop.store, known_kinds(), lines, now=at(86_400))
+    assert [(one.line, one.why) for one in report.refused] == [
+        (2, f"No event says that {digest[:12]} was erased"),
+        (3, "No event says that 000000000000 was erased"),
+    ]
+    assert (report.texts_erased, laptop.words(digest), laptop.text(other)) == (0, "Ann Example", None)
+
+
+def test_a_tombstone_comes_along_with_its_event(laptop: Record) -> None:
+    digest = laptop.put_text("Ann Example")
+    phone = join(laptop.store, "phone")
+    laptop.erase_text(digest, reason="asked", now=at(5))
+    report = send(laptop.store, phone.store)
+    assert (report.texts_erased, report.refused, phone.words(digest)) == (1, (), "(erased)")
+
+
 def test_a_text_or_blob_that_is_not_what_it_says_is_refused(laptop: Record) -> None:
     header, *_ = lines_of(laptop.store)
     text = keep("Ann Example", tokens("text"))
