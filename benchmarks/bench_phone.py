@@ -1,8 +1,9 @@
 """What the phone's door costs: bytes to fetch, a warm start, a page through the service worker. In a real Chromium.
 
 Run it from the root of the repository: ``.venv/bin/python benchmarks/bench_phone.py [rounds]``. It builds the folder,
-brings in the invented club, and compares with the bare engine (its own files as published, in a worker, until it answers
-a first line of Python) in the same run. Medians count. Ends with 1 where a budget is exceeded by more than a tenth.
+brings in the invented club, and compares with the bare engine (its own files as published, in a worker, until it
+answers a first line of Python) in the same run. Medians count. Ends with 1 where a budget is exceeded by more than a
+tenth.
 """
 
 from __future__ import annotations
@@ -108,7 +109,9 @@ def opened(context: BrowserContext, address: str) -> Page:
     return page
 
 
-def measure(browser: Browser, address: str, copy: Path, rounds: int) -> tuple[list[float], list[float], list[list[float]]]:
+def measure(
+    browser: Browser, address: str, copy: Path, rounds: int
+) -> tuple[list[float], list[float], list[list[float]]]:
     """Bare starts, warm starts and GETs (whole, inside). [ms]"""
     context = browser.new_context(viewport={"width": 360, "height": 740})
     first = context.new_page()
@@ -156,10 +159,15 @@ def main() -> int:
         bare, warm, gets = _in_browser(chromium.stdout.strip(), place, served, copy, rounds)
     median: Callable[[list[float]], float] = statistics.median
     whole, inside = median([one for one, _ in gets]), median([one for _, one in gets])
-    print(f"bare engine {median(bare):.0f} ms, warm start {median(warm):.0f} ms, board {whole:.1f} ms of which {inside:.1f} inside")
+    print(
+        f"bare engine {median(bare):.0f} ms, warm start {median(warm):.0f} ms, "
+        f"board {whole:.1f} ms of which {inside:.1f} inside"
+    )
     kept = [
         report("compressed bytes of a first visit", compressed_mb(folder), MOST_MB, "MB"),
-        report("warm start to the first page, in starts of the bare engine", median(warm) / median(bare), MOST_STARTS, ""),
+        report(
+            "warm start to the first page, in starts of the bare engine", median(warm) / median(bare), MOST_STARTS, ""
+        ),
         report("GET of the board, in times of the engine's own answer", whole / inside, MOST_GETS, ""),
     ]
     return 0 if all(kept) else 1

@@ -30,7 +30,16 @@ SOURCE = ROOT / "src" / "loopworthy"
 SHELL = SOURCE / "doors" / "phone" / "shell"
 STATIC = SOURCE / "doors" / "web" / "static"
 
-PURE_PACKAGES = ("anyio", "jinja2", "markupsafe", "python-multipart", "segno", "starlette", "typing-extensions", "tzdata")
+PURE_PACKAGES = (
+    "anyio",
+    "jinja2",
+    "markupsafe",
+    "python-multipart",
+    "segno",
+    "starlette",
+    "typing-extensions",
+    "tzdata",
+)
 """Taken from this environment: requirements/run.lock says which."""
 BROWSER_WHEEL = "msgspec"
 BROWSER_PLATFORM = ("--implementation", "cp", "--python-version", "3.14", "--abi", "cp314", "--platform")
@@ -163,9 +172,9 @@ def licences(wheel: Path, engine: Path) -> bytes:
 def texts() -> bytes:
     """The shell's words, out of the one file of texts."""
     sys.path.insert(0, str(ROOT / "src"))
-    from loopworthy.doors.texts import Texts
-
     import tomllib
+
+    from loopworthy.doors.texts import Texts
 
     toml = (SOURCE / "doors" / "texts" / "en.toml").read_text(encoding="utf-8")
     Texts.from_toml("en", toml, file="doors/texts/en.toml")  # refuses what no door may show
@@ -183,7 +192,7 @@ def gather_program(engine: Path, out: Path, wheel: Path) -> tuple[dict[str, byte
     """Files that are named after the version, and those with an address that stays."""
     versioned = {"app.zip": (out / "app.zip").read_bytes()}
     versioned |= {one.name: one.read_bytes() for one in sorted((SHELL / "kept").iterdir())}
-    versioned |= {one: (STATIC / folder / one).read_bytes() for folder, one in (("css", "tokens.css"), ("js", "shade.js"))}
+    versioned |= {one.name: one.read_bytes() for one in (STATIC / "css" / "tokens.css", STATIC / "js" / "shade.js")}
     versioned["texts.json"] = texts()
     named = {one: (SHELL / one).read_bytes() for one in ("index.html", "sw.js", "manifest.webmanifest")}
     named["licences.txt"] = licences(wheel, engine)

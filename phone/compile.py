@@ -13,19 +13,51 @@ import marshal
 import os
 import zipfile
 from pathlib import Path
+from typing import TypeVar
 
 HOST = Path("/host")
 LONG_AGO = (2020, 1, 1, 0, 0, 0)
 UNCHECKED_HASH = (1).to_bytes(4, "little") + bytes(8)
 AS_SOURCE = {"anyio/__init__.py"}  # its lazy importer reads it
-LEFT_OUT_OF_STDLIB = tuple(
-    """
-    _pyio.py _pyrepl/ bdb.py ctypes/ curses/ dbm/ doctest.py ensurepip/ ftplib.py idlelib/ imaplib.py lib2to3/ mailbox.py
-    multiprocessing/ nntplib.py optparse.py pdb.py pickletools.py poplib.py profile.py pydoc.py pydoc_data/ smtplib.py
-    tkinter/ turtle.py turtledemo/ unittest/ venv/ webbrowser.py wsgiref/ xml/dom/ xml/etree/ xmlrpc/
-    """.split()
+LEFT_OUT_OF_STDLIB = (
+    "_pyio.py",
+    "_pyrepl/",
+    "bdb.py",
+    "ctypes/",
+    "curses/",
+    "dbm/",
+    "doctest.py",
+    "ensurepip/",
+    "ftplib.py",
+    "idlelib/",
+    "imaplib.py",
+    "lib2to3/",
+    "mailbox.py",
+    "multiprocessing/",
+    "nntplib.py",
+    "optparse.py",
+    "pdb.py",
+    "pickletools.py",
+    "poplib.py",
+    "profile.py",
+    "pydoc.py",
+    "pydoc_data/",
+    "smtplib.py",
+    "tkinter/",
+    "turtle.py",
+    "turtledemo/",
+    "unittest/",
+    "venv/",
+    "webbrowser.py",
+    "wsgiref/",
+    "xml/dom/",
+    "xml/etree/",
+    "xmlrpc/",
 )
 """Names in the archive begin with one of these: windows, debuggers, servers and processes that a page cannot have."""
+
+
+Described = TypeVar("Described", ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef, ast.Module)
 
 
 class Shorten(ast.NodeTransformer):
@@ -34,29 +66,23 @@ class Shorten(ast.NodeTransformer):
     A class keeps a blank instead, because a dataclass without any text would work one out each time it is made.
     """
 
-    def _shorter(self, node: ast.AST, text: str | None) -> ast.AST:
+    def _shorter(self, node: Described, kept: list[ast.stmt]) -> Described:
         self.generic_visit(node)
-        body = node.body
-        if body and isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant):
-            if isinstance(body[0].value.value, str):
-                rest = body[1:]
-                kept = ast.Expr(ast.Constant(text)) if text is not None or not rest else None
-                if kept is not None and text is None:
-                    kept = ast.Pass()
-                node.body = ([kept] if kept is not None else []) + rest
+        if ast.get_docstring(node, clean=False) is not None:
+            node.body = [*kept, *node.body[1:]] or [ast.Pass()]
         return node
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
-        return self._shorter(node, None)
+        return self._shorter(node, [])
 
     def visit_AsyncFunctionDef(self, node: ast.AsyncFunctionDef) -> ast.AST:
-        return self._shorter(node, None)
+        return self._shorter(node, [])
 
     def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
-        return self._shorter(node, " ")
+        return self._shorter(node, [ast.Expr(ast.Constant(" "))])
 
     def visit_Module(self, node: ast.Module) -> ast.AST:
-        return self._shorter(node, " ")
+        return self._shorter(node, [ast.Expr(ast.Constant(" "))])
 
 
 def compiled(source: bytes, name: str) -> bytes:

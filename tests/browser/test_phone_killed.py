@@ -89,6 +89,13 @@ def _port(profile: Path) -> int:
     raise AssertionError("The browser did not start")
 
 
+def listen(shell: Shell) -> list[str]:
+    """Everything that its pages write to the console from now on."""
+    heard: list[str] = []
+    shell.page.on("console", lambda said: heard.append(said.text))
+    return heard
+
+
 def _context(browser: Browser) -> BrowserContext:
     return browser.contexts[0]
 
@@ -111,8 +118,7 @@ def test_killed_twenty_times_while_writing_it_has_everything_it_acknowledged(
             text = shell.pages.locator("main").inner_text()
             assert [one for one in acknowledged if one not in text] == [], f"lost in round {number}"
 
-            heard: list[str] = []
-            shell.page.on("console", lambda said, heard=heard: heard.append(said.text))
+            heard = listen(shell)
             shell.frame.evaluate(WRITE_ON, [f"{shell.address}open/instruments", f"r{number}"])
             until = time.monotonic() + chance.uniform(0.2, LONGEST_WRITING_S)
             while time.monotonic() < until:

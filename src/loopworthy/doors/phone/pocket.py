@@ -128,6 +128,8 @@ class Pocket:
             If there is one already.
         """
         path = self._place()
+        if not title.strip():
+            raise InputError("title", title, "a name for the record")
         if _holds_record(path):
             raise RecordError("There is a record on this phone already", next_step="Open it")
         if _is_half_taken_over(path):
