@@ -66,4 +66,4 @@ def test_a_box_to_tick_stands_in_the_line_of_its_words(phone: BrowserContext, de
     )
     assert page.locator(".writing__box").count() > 50
     assert apart == []
-    assert page.evaluate('document.documentElement.scrollWidth') <= 360
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
