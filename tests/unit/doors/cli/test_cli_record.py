@@ -34,6 +34,36 @@ def test_an_untouched_record_verifies_and_says_no_more_than_that(ready_boat: Ter
     assert "witnessed by nobody yet" in text
 
 
+def test_a_record_begun_here_is_signed_and_its_signatures_are_checked(terminal: Terminal, tmp_path: Path) -> None:
+    terminal.ok("record", "begin", "--title", "Trial")
+    (chain,) = terminal.told("record", "verify")["chains"]
+    assert (chain["keyed"], chain["signed_sequence"]) == (True, chain["head_sequence"])
+    assert "signed up to event 1" in terminal.ok("record", "verify")
+    with closing(sqlite3.connect(terminal.record)) as database, database:
+        database.execute("UPDATE signed_heads SET signature = ?", ("0" * 128,))
+    told = terminal.told("record", "verify", code=5)
+    assert told["unbroken"] is True
+    assert len(told["false_signatures"]) == 1
+
+
+def test_what_one_computer_signed_is_taken_by_another_and_what_it_saw_is_recorded(
+    terminal: Terminal, tmp_path: Path
+) -> None:
+    export, elsewhere = tmp_path / "trial.jsonl", tmp_path / "elsewhere.sqlite"
+    terminal.ok("record", "begin", "--title", "Trial")
+    terminal.ok("person", "add", "Ilma")
+    terminal.ok("record", "export", str(export))
+    told = terminal.told("record", "merge", str(export), "--adopt", record=elsewhere)
+    assert (told["taken"], told["not_vouched"], told["refused"]) == (2, [], [])
+    chains = terminal.told("record", "verify", record=elsewhere)["chains"]
+    assert sorted(one["events"] for one in chains) == [2, 2]
+    assert all(one["keyed"] and one["signed_sequence"] == one["head_sequence"] for one in chains)
+    cut = tmp_path / "without-signatures.jsonl"
+    cut.write_text("".join(line for line in export.read_text().splitlines(True) if not line.startswith('{"head"')))
+    told = terminal.told("record", "merge", str(cut), "--adopt", record=tmp_path / "third.sqlite", code=5)
+    assert (told["taken"], len(told["not_vouched"])) == (0, 2)
+
+
 def test_one_flipped_byte_is_found_and_nothing_is_concluded_from_the_record(ready_boat: Terminal) -> None:
     before = ready_boat.open().record.events()
     with closing(sqlite3.connect(ready_boat.record)) as database:

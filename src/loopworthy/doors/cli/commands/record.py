@@ -78,10 +78,12 @@ def verify(settings: Settings, path: Path | None, sheets: tuple[str, ...]) -> in
     from loopworthy.bootstrap import registry
     from loopworthy.record.verify import verify as check
 
+    known = registry()
     with _store(replace(settings, record=path) if path else settings) as store:
-        report = check(store, registry(), sheets=sheets)
-    settings.answer(lambda: _verified(report), lambda: _verify_lines(report))
-    return Exit.DONE if report.unbroken else Exit.NOT_WHOLE
+        report = check(store, known, sheets=sheets)
+        false = _false_signatures(store, known) if not report.faults and not report.damage else ()
+    settings.answer(lambda: _verified(report, false), lambda: _verify_lines(report, false))
+    return Exit.DONE if report.unbroken and not false else Exit.NOT_WHOLE
 
 
 @record.command("export", help=helped("record_export"))
@@ -307,6 +309,20 @@ def _sign(store: SqliteStore) -> None:
     at_once(sign_own_heads(store, device_keys()))
 
 
+def _false_signatures(store: SqliteStore, known: Registry) -> tuple[str, ...]:
+    """What is wrong with the signatures that are kept or told of, in words."""
+    import secrets
+
+    from loopworthy.doors.exchange.keys import Verifier, at_once
+    from loopworthy.record.receiving import false_signatures
+    from loopworthy.record.record import Record
+
+    if not store.record_id():
+        return ()
+    record = Record(store, known, device_name="this computer", token=secrets.token_bytes)
+    return at_once(false_signatures(record, Verifier()))
+
+
 def _record_what_came(store: SqliteStore, known: Registry, now: Moment) -> None:
     """Write down which heads others had signed; a device of its own begins here with that if there was none."""
     import secrets
@@ -366,7 +382,7 @@ def _tell_copy(settings: Settings, key: str, path: Path, events: int, heads: Any
 # --- reports ----------------------------------------------------------------------------------------------------------
 
 
-def _verified(report: VerifyReport) -> dict[str, Any]:
+def _verified(report: VerifyReport, false: tuple[str, ...]) -> dict[str, Any]:
     return {
         "record": report.record,
         "unbroken": report.unbroken,
@@ -383,6 +399,7 @@ def _verified(report: VerifyReport) -> dict[str, Any]:
             for one in report.faults
         ],
         "damage": list(report.damage),
+        "false_signatures": list(false),
         "forks": [str(one) for one in report.forks],
         "sheets": [{"fingerprint": one.fingerprint, "event": one.event} for one in report.sheets],
         "unknown_kinds": report.unknown_kinds,
@@ -401,16 +418,20 @@ def _chain(one: ChainReport) -> dict[str, Any]:
         "head_sequence": one.head_sequence,
         "witnessed_sequence": one.witnessed_sequence,
         "witnesses": list(one.witnesses),
+        "keyed": one.keyed,
+        "signed_sequence": one.signed_sequence,
     }
 
 
-def _verify_lines(report: VerifyReport) -> Iterator[str]:
+def _verify_lines(report: VerifyReport, false: tuple[str, ...]) -> Iterator[str]:
     whole = not report.faults and not report.damage
     yield say("unbroken" if report.unbroken else "sheet_missing" if whole else "broken", events=report.events)
     for fault in report.faults:
         yield f"  {fault}"
     for damage in report.damage:
         yield f"  {damage}"
+    for problem in false:
+        yield f"  {problem}"
     for fork in report.forks:
         yield f"  {fork}"
     for sheet in report.sheets:
@@ -429,7 +450,8 @@ def _verify_lines(report: VerifyReport) -> Iterator[str]:
             events=chain.events,
             fingerprint=chain.fingerprint,
         )
-        yield f"  {told} {witnessed}"
+        signed = say("signed_to", sequence=chain.signed_sequence) if chain.signed_sequence else say("not_signed")
+        yield f"  {told} {witnessed}; {signed}"
     for kind, count in report.unknown_kinds.items():
         yield f"  {say('unknown_kind', kind=kind, count=count)}"
     if report.unreadable:
