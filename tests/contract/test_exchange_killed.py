@@ -17,7 +17,7 @@ import pytest
 from loopworthy.bootstrap import system_clock
 from tests.contract.exchange_processes import ZONE, Server, Side, code_of, make_server
 
-ROUNDS = 6
+ROUNDS = 4
 
 
 @pytest.fixture

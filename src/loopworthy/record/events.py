@@ -130,7 +130,15 @@ class DeviceAdmitted(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class DeviceRevoked(msgspec.Struct, frozen=True, kw_only=True):
-    """A device that was admitted is admitted no more, wherever this event arrives."""
+    """A device that was admitted is admitted no more, wherever this event arrives.
+
+    Attributes
+    ----------
+    admission : str
+        Which admission.
+    reason : str
+        Why.
+    """
 
     admission: str
     reason: str
