@@ -14,6 +14,7 @@ from typing import Final
 
 import msgspec
 
+from loopworthy.record.secrets import forget_secrets
 from loopworthy.record.signing import DeviceKeys, is_keyed
 from loopworthy.record.store import Heads, Store
 from loopworthy.vocabulary.event import SeenHead
@@ -68,6 +69,8 @@ def notice_copy(store: Store, path: Path) -> bool:
         known = (store.setting(_PLACE) or "").split(" ")
         copied = len(known) == 2 and known[0] != name and known[1] != inode
         store.put_setting(_PLACE, place)
+        if copied:
+            forget_secrets(store)
         return bool(become_new_device(store)) if copied else False
 
 
