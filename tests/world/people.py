@@ -8,8 +8,9 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Coroutine, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from random import Random
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -20,7 +21,8 @@ from loopworthy.record.memory import MemoryStore
 from loopworthy.record.record import Record
 from loopworthy.record.registry import Registry
 from loopworthy.record.signing import HeldKey, SignedHead, device_of
-from loopworthy.record.store import KeptText, Snapshot
+from loopworthy.record.sqlite import Journal, SqliteStore
+from loopworthy.record.store import KeptText, Store
 from loopworthy.vocabulary.event import SeenHead
 from loopworthy.vocabulary.identity import event_id
 from loopworthy.vocabulary.time import Moment, moment_from_epoch_ms
@@ -44,13 +46,17 @@ class Crash(Exception):
     """The program ends here."""
 
 
-class FailingStore(MemoryStore):
-    """A store whose program ends at the n-th write from now, and that remembers what was ever written as its device."""
+class FailingStore:
+    """Stands before a store: its program ends at the n-th write from now. It remembers what was ever written here."""
 
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, inner: MemoryStore | SqliteStore) -> None:
+        self._inner = inner
+        self._depth = 0
         self.writes_left: int | None = None
         self.written: set[str] = set()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._inner, name)
 
     def _write(self) -> None:
         if self.writes_left is not None:
@@ -60,15 +66,19 @@ class FailingStore(MemoryStore):
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        with super().transaction():
-            yield
-            if self._depth == 1:
-                self._write()  # the commit itself
+        with self._inner.transaction():
+            self._depth += 1
+            try:
+                yield
+                if self._depth == 1:
+                    self._write()  # the commit itself
+            finally:
+                self._depth -= 1
 
     def append(self, bodies: Sequence[bytes], *, head: str) -> int:
         self._write()
         self.written.update(event_id(body) for body in bodies)
-        return super().append(bodies, head=head)
+        return self._inner.append(bodies, head=head)
 
     def take(self, bodies: Iterable[bytes]) -> int:
         def one_by_one() -> Iterator[bytes]:
@@ -76,35 +86,63 @@ class FailingStore(MemoryStore):
                 self._write()
                 yield body
 
-        return super().take(one_by_one())
+        return self._inner.take(one_by_one())
 
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
         self._write()
-        super().replace_waiting(bodies)
+        self._inner.replace_waiting(bodies)
 
     def replace_signed_heads(self, heads: Iterable[SignedHead]) -> None:
         self._write()
-        super().replace_signed_heads(heads)
+        self._inner.replace_signed_heads(heads)
 
     def set_apart(self, *, after_ms: int) -> Sequence[str]:
         self._write()
-        return super().set_apart(after_ms=after_ms)
+        return self._inner.set_apart(after_ms=after_ms)
 
     def put_text(self, text: KeptText) -> bool:
         self._write()
-        return super().put_text(text)
+        return self._inner.put_text(text)
 
     def put_blob(self, body: bytes) -> str:
         self._write()
-        return super().put_blob(body)
+        return self._inner.put_blob(body)
 
     def put_setting(self, name: str, value: str) -> None:
         self._write()
-        super().put_setting(name, value)
+        self._inner.put_setting(name, value)
 
-    def put_snapshot(self, name: str, snapshot: Snapshot) -> None:
+    def set_device_id(self, device: str) -> None:
         self._write()
-        super().put_snapshot(name, snapshot)
+        self._inner.set_device_id(device)
+
+    def twin(self) -> FailingStore:
+        """The store as it is now, once more: somebody copied the file."""
+        if isinstance(self._inner, SqliteStore):
+            path = self._inner.path.with_name(f"{len(list(self._inner.path.parent.iterdir()))}.lw")
+            self._inner.copy_to(path)
+            return in_a_file(path)
+        store = MemoryStore()
+        fresh = {
+            name: copy.copy(value) if isinstance(value, dict | list) else value
+            for name, value in self._inner.__dict__.items()
+            if name not in ("_lock", "_undo")
+        }
+        fresh["_places"] = {place: list(events) for place, events in self._inner._places.items()}
+        store.__dict__.update(fresh)
+        return FailingStore(store)
+
+    def begin_again(self) -> None:
+        """The next program opens what the one that ended has left."""
+        self.writes_left, self._depth = None, 0
+        if isinstance(self._inner, SqliteStore):
+            self._inner.close()
+            self._inner = in_a_file(self._inner.path)._inner
+
+
+def in_a_file(path: Path) -> FailingStore:
+    """A store in a file, with the journal that it has in a phone's browser."""
+    return FailingStore(SqliteStore(path, journal=Journal.TRUNCATE, watch_place=False))
 
 
 class PocketKeys:
@@ -175,15 +213,22 @@ class Checker:
 class Somebody:
     """A person with a phone, or a hub: a store, a clock, keys, and what was acknowledged to them."""
 
-    def __init__(self, name: str, random: Random, true_ms: Callable[[], int]) -> None:
+    def __init__(
+        self, name: str, random: Random, true_ms: Callable[[], int], store: FailingStore | None = None
+    ) -> None:
         self.name = name
         self.random = random
         self.true_ms = true_ms
         self.offset_ms = random.randrange(-90_000, 90_000)
-        self.store = FailingStore()
+        self.failing = FailingStore(MemoryStore()) if store is None else store
         # Half of them sign at once like a computer, half only before they hand something on, like a browser.
         self.keys = PocketKeys(random, at_once=random.random() < 0.5)
         self.acknowledged: set[str] = set()
+
+    @property
+    def store(self) -> Store:
+        """What the record sees of the store."""
+        return cast("Store", self.failing)
 
     def now(self) -> Moment:
         return moment_from_epoch_ms(max(self.true_ms() + self.offset_ms, 0), "UTC")
@@ -210,33 +255,10 @@ class Somebody:
             made = [batch.add(Draft(kind=NOTED, payload=Noted(text=f"{self.name} {n}"))) for n in range(count)]
         self.acknowledged.update(made)
 
-    def copy_of_store(self) -> FailingStore:
-        """The file as it is now."""
-        store = FailingStore()
-        fresh = copy.copy(self.store.__dict__)
-        for name in (
-            "_stored",
-            "_entries",
-            "_by_id",
-            "_order",
-            "_heads",
-            "_blobs",
-            "_texts",
-            "_snapshots",
-            "_settings",
-        ):
-            fresh[name] = copy.copy(fresh[name])
-        fresh["_places"] = {place: list(events) for place, events in self.store._places.items()}
-        fresh["_undo"], fresh["written"], fresh["writes_left"] = [], set(), None
-        fresh.pop("_lock")
-        store.__dict__.update(fresh)
-        return store
-
     def put_back(self, older: FailingStore) -> None:
         """An older file is put in the place of this one; what only the newer one held is lost by it."""
-        written = self.store.written
-        self.store = older
-        self.store.written |= written
+        older.written |= self.failing.written
+        self.failing = older
 
     def become_new(self) -> None:
         become_new_device(self.store)

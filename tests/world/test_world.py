@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +15,7 @@ from tests.world.world import World
 WORLDS = int(os.environ.get("LOOPWORTHY_WORLDS", "240"))
 ONLY = os.environ.get("LOOPWORTHY_WORLD_SEED", "")
 IN_ONE_TEST = 20
+FILES = max(WORLDS // 24, 1)
 STEPS = 40
 
 _SEEDS = [int(ONLY)] if ONLY else list(range(WORLDS))
@@ -31,3 +33,13 @@ def test_nothing_acknowledged_is_lost_nothing_forged_enters_and_all_agree(seeds:
             world.settle()
         except Exception as error:
             raise AssertionError(f"world {seed}: {error!r} after {world.happened}") from error
+
+
+@pytest.mark.parametrize("seed", range(FILES))
+def test_the_same_holds_where_records_lie_in_files(seed: int, tmp_path: Path) -> None:
+    world = World(seed=seed, folder=tmp_path)
+    world.live(STEPS)
+    world.settle()
+    for one in world.people:
+        assert list(one.store.damage()) == []
+        one.store.close()

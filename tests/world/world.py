@@ -6,6 +6,7 @@ Everything follows from a seed. What must hold at the end is in `World.settle`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from random import Random
 from typing import Final
 
@@ -40,7 +41,7 @@ from loopworthy.record.vouching import fork_proofs
 from loopworthy.vocabulary.errors import InputError
 from tests.contract.record_makers import START_MS
 from tests.world.cheat import Cheat
-from tests.world.people import KINDS, Checker, Crash, Somebody, at_once
+from tests.world.people import KINDS, Checker, Crash, FailingStore, Somebody, at_once, in_a_file
 
 SECOND_MS: Final = 1_000
 HOUR_MS: Final = 3_600_000
@@ -63,10 +64,13 @@ class World:
     seed : int
     cheats : bool
         Whether one of the devices is in bad hands.
+    folder : Path or None
+        Where stores lie as files; None: in memory, which is a hundred times faster.
     """
 
     seed: int
     cheats: bool = True
+    folder: Path | None = None
     random: Random = field(init=False)
     time_ms: int = field(init=False, default=START_MS)
     people: list[Somebody] = field(init=False)
@@ -79,7 +83,9 @@ class World:
     def __post_init__(self) -> None:
         self.random = Random(self.seed)
         names = ("hub", "phone", "tablet", "laptop")[: self.random.randint(2, 4)]
-        self.people = [Somebody(name, Random(f"{self.seed} {name}"), lambda: self.time_ms) for name in names]
+        self.people = [
+            Somebody(name, Random(f"{self.seed} {name}"), lambda: self.time_ms, self._store(name)) for name in names
+        ]
         first, *others = self.people
         first.begin()
         for one in others:
@@ -88,6 +94,9 @@ class World:
             bad = Somebody("stranger", Random(f"{self.seed} stranger"), lambda: self.time_ms)
             self._admit(first, bad)
             self.cheat = Cheat(bad, Random(f"{self.seed} cheat"))
+
+    def _store(self, name: str) -> FailingStore | None:
+        return in_a_file(self.folder / f"{name}.lw") if self.folder is not None else None
 
     # --- what happens ---
 
@@ -114,13 +123,15 @@ class World:
             self._count(act.__name__)
             somebody = self.random.choice(self.people)
             if self.random.random() < 0.15:
-                somebody.store.writes_left = self.random.randrange(12)
+                somebody.failing.writes_left = self.random.randrange(12)
             try:
                 act(somebody)
             except Crash:
                 self._count("crash")
+                for one in self._everybody():
+                    one.failing.begin_again()
             for one in self._everybody():
-                one.store.writes_left = None
+                one.failing.writes_left = None
 
     def _note(self, one: Somebody) -> None:
         one.note(self.random.randint(1, 3))
@@ -221,7 +232,7 @@ class World:
 
     def _put_back(self, one: Somebody) -> None:
         """Somebody puts an older file in the place of the newer one: what only that held is lost, and known to be."""
-        older = one.copy_of_store()
+        older = one.failing.twin()
         one.note(1)
         if self.random.random() < 0.5:
             self.exchange(self.random.choice(self._everybody()), one)
@@ -236,7 +247,7 @@ class World:
         if len(self.people) < 6:
             name = f"copy {len(self.people)}"
             new = Somebody(name, Random(f"{self.seed} {name}"), lambda: self.time_ms)
-            new.store = one.copy_of_store()
+            new.failing = one.failing.twin()
             self.people.append(new)
             new.note(1)
 
@@ -294,7 +305,7 @@ class World:
             assert list(one.store.signed_heads()) == list(first.store.signed_heads())
             assert list(one.store.texts()) == list(first.store.texts())
             assert list(one.store.blob_digests()) == list(first.store.blob_digests())
-        written = set().union(*(one.store.written for one in self.people))
+        written = set().union(*(one.failing.written for one in self.people))
         honest = {device for one in self.people for device in one.keys.devices}
         for one in self.people:
             report = verify(one.store, KINDS)
