@@ -43,6 +43,7 @@ _EXITS = {
 
 _VARIABLES = {
     "LOOPWORTHY_RECORD": "the record's file, where `--record` is not given",
+    "LOOPWORTHY_STATE": "the folder with this computer's keys, in place of the one in the home folder",
     "LOOPWORTHY_ZONE": "the time zone, where `--zone` is not given",
     "LOOPWORTHY_PERSON": "the person, where `--as` is not given",
     "LOOPWORTHY_TRACEBACK": "any text: show where an unexpected error happened",
