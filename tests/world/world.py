@@ -314,7 +314,8 @@ class World:
             forged = [entry.id for entry in one.store.index() if entry.device in honest and entry.id not in written]
             assert not forged, f"{one.name} took forged events"
             assert all(event.envelope.record == one.store.record_id() for event in one.record().events())
-            told = {event.payload for event in one.record().events_of_kind(TEXT_ERASED)}
+            told = [event.payload for event in one.record().events_of_kind(TEXT_ERASED)]
+            told += [KINDS.decode(body).payload for body in one.store.waiting()]
             digests = {payload.digest for payload in told if isinstance(payload, TextErased)}
             gone = {text.digest for text in one.store.texts() if text.erased}
             assert gone <= digests, f"{one.name} lost a name that nobody erased"

@@ -272,13 +272,13 @@ class _Merging:
             identity = event_id(body)
             if identity not in self.candidates:
                 self.candidates[identity], self.bodies[identity] = decode_envelope(body), body
-        placing = place(self.store, self.candidates, heads=self.heads, latest_ms=self.latest_ms, arriving=self.line_of)
+        placing = place(self.store, self.candidates, heads=self.heads, latest_ms=self.latest_ms)
         self._refuse(placing)
         self.store.take(self.bodies[identity] for identity in placing.taken)
         self.store.replace_waiting(self.bodies[identity] for identity in placing.beside)
         self.store.replace_signed_heads(worth_keeping(self.store, self.heads))
         unknown = self._look_at(placing.taken)
-        self._erase(beside=placing.beside)
+        self._erase(placing)
         if self._is_a_copy(own, placing):
             become_new_device(self.store)
         return MergeReport(
@@ -309,24 +309,25 @@ class _Merging:
                 continue  # it was refused when it came, and is only kept
             self.refused.append(Refusal(line=self.line_of.get(identity, 0), event=identity, why=why))
 
-    def _erase(self, *, beside: Iterable[EventId]) -> None:
+    def _erase(self, placing: Placing) -> None:
         """Erase what an event says was erased. A tombstone by itself is nobody's word: whoever carries a file could
         take names away with it."""
         if not self.tombstones:
             return
-        told = [self.candidates[one] for one in beside if self.candidates[one].kind == TEXT_ERASED]
-        here = [checked_envelope(stored) for stored in self.store.events_of_kind(TEXT_ERASED)]
-        erased, waiting = self._digests(here), self._digests(told)
+        told = self._digests(checked_envelope(stored) for stored in self.store.events_of_kind(TEXT_ERASED))
+        # Somebody's word is enough, also while the event has no place yet; only without a word it is not.
+        told |= self._digests(self.candidates[one] for one in (*placing.missing, *placing.ahead))
+        doubtful = self._digests(self.candidates[one] for one in placing.not_vouched)
         for number, digest in self.tombstones:
-            if digest in erased:
+            if digest in told:
                 self.texts_erased += self.store.put_text(tombstone(digest))
-            elif digest not in waiting:
+            elif digest not in doubtful:
                 self.refused.append(
                     Refusal(line=number, event="", why=f"No event says that {short(digest)} was erased")
                 )
 
     def _digests(self, envelopes: Iterable[Envelope]) -> set[str]:
-        payloads = (self.registry.decode_payload(one) for one in envelopes)
+        payloads = (self.registry.decode_payload(one) for one in envelopes if one.kind == TEXT_ERASED)
         return {payload.digest for payload in payloads if isinstance(payload, TextErased)}
 
     def _is_a_copy(self, own: DeviceId, placing: Placing) -> bool:

@@ -7,7 +7,7 @@ device has signed for it, it is kept beside the record, because that signature s
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from loopworthy.record.clock_bound import ahead_ms, latest_acceptable_ms
@@ -106,12 +106,7 @@ class Beside:
 
 
 def place(
-    store: Store,
-    candidates: Mapping[EventId, Envelope],
-    *,
-    heads: Iterable[SignedHead],
-    latest_ms: int | None,
-    arriving: Container[EventId] = (),
+    store: Store, candidates: Mapping[EventId, Envelope], *, heads: Iterable[SignedHead], latest_ms: int | None
 ) -> Placing:
     """Decide for each candidate; nothing is written.
 
@@ -125,20 +120,13 @@ def place(
         Genuine ones, those that are kept here included.
     latest_ms : int or None
         The latest clock that counts now. [ms]
-    arriving : container of str
-        Those that have only just come. The others were looked at before: as long as nobody vouches for them they are
-        not looked at again, so that a long chain may arrive in many parts.
     """
     walk = _Walk(store, latest_ms)
     vouched = covered(candidates, heads)
     # An event that can be placed has a later clock than all it rests on: one walk in clock order finds every one.
     for identity in sorted(candidates, key=lambda one: _order(one, candidates[one])):
         one = candidates[identity]
-        has_word = identity in vouched or not is_keyed(one.device)
-        if has_word or identity in arriving:
-            walk.visit(identity, one, has_word=has_word, signed=identity in vouched)
-        else:
-            walk.keep_apart(identity, _NOT_VOUCHED)
+        walk.visit(identity, one, signed=identity in vouched)
     return walk.result
 
 
@@ -156,7 +144,7 @@ class _Walk:
         self._early: dict[EventId, int] = {}
         self._absent: set[EventId] = set()
 
-    def visit(self, identity: EventId, one: Envelope, *, has_word: bool, signed: bool) -> None:
+    def visit(self, identity: EventId, one: Envelope, *, signed: bool) -> None:
         resting = rests_on(one)
         lacking = [other for other in resting if not self._recall(other)]
         if not lacking and (fault := link_fault(one, self._known)):
@@ -165,17 +153,17 @@ class _Walk:
                 self.result.signed_faults.append(identity)
             return
         reasons = [self._early.get(other, _MISSING) for other in lacking]
-        if not has_word:
+        if is_keyed(one.device) and not signed:
             reasons = [_NOT_VOUCHED]
         elif self._latest_ms is not None and one.clock.wall_ms > self._latest_ms and _MISSING not in reasons:
             reasons = [_AHEAD]
         if reasons:
-            self.keep_apart(identity, min(reasons))  # it shares the fate of what it rests on
+            self._keep_apart(identity, min(reasons))  # it shares the fate of what it rests on
         else:
             self.result.taken.append(identity)
             self._known[identity] = one
 
-    def keep_apart(self, identity: EventId, why: int) -> None:
+    def _keep_apart(self, identity: EventId, why: int) -> None:
         (self.result.missing, self.result.not_vouched, self.result.ahead)[why].append(identity)
         self._early[identity] = why
 

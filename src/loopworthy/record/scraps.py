@@ -165,7 +165,7 @@ def lines_in(text: str, store: Store) -> list[bytes]:
                 format=FORMAT,
                 version=FORMAT_VERSION,
                 record=record,
-                exported_at=moment_from_epoch_ms(value.now_ms),
+                exported_at=_moment(value.now_ms),
                 heads={},
             )
         ),
@@ -328,6 +328,13 @@ def _head(store: Store, one: _Head, bodies: list[bytes], envelopes: list[Envelop
         public_key=one.public_key.hex() or next(map(public_key_in, openings), ""),
         signature=one.signature.hex(),
     )
+
+
+def _moment(now_ms: int) -> Moment:
+    try:
+        return moment_from_epoch_ms(now_ms)
+    except (ValueError, OverflowError, OSError) as error:
+        raise InputError("now_ms", now_ms, "a moment", next_step="Read the code again") from error
 
 
 def _unpacked(body: bytes) -> _Scrap:

@@ -272,6 +272,16 @@ def test_a_tombstone_without_an_event_that_tells_of_it_takes_nothing_away(laptop
     assert (report.texts_erased, laptop.words(digest), laptop.text(other)) == (0, "Ann Example", None)
 
 
+def test_a_tombstone_counts_while_its_event_still_waits_for_its_place(laptop: Record) -> None:
+    digest = laptop.put_text("Ann Example")
+    phone = join(laptop.store, "phone")
+    note(laptop, "between")
+    laptop.erase_text(digest, reason="asked", now=at(5))
+    without = [line for line in lines_of(laptop.store) if b"between" not in line]
+    report = merge(phone.store, known_kinds(), without, now=at(86_400))
+    assert (len(report.waiting), report.texts_erased, phone.words(digest)) == (1, 1, "(erased)")
+
+
 def test_a_tombstone_comes_along_with_its_event(laptop: Record) -> None:
     digest = laptop.put_text("Ann Example")
     phone = join(laptop.store, "phone")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import zlib
 from contextlib import suppress
 
+import msgspec
 import pytest
 
 from loopworthy.record import base45
@@ -199,3 +201,11 @@ def test_what_is_not_here_or_not_signed_is_not_handed_on(laptop: Record) -> None
         scrap(laptop.store, [event], now=at(80))
     with pytest.raises(UnknownNameError, match="erasable text"):
         scrap(laptop.store, [], now=at(80), texts=["0" * 64])
+
+
+def test_a_moment_that_no_calendar_knows_is_refused(phone: Record) -> None:
+    value = [bytes.fromhex(phone.id), 10**17, [], [], [], []]
+    packing = zlib.compressobj(9, zlib.DEFLATED, -15)
+    body = packing.compress(msgspec.msgpack.encode(value)) + packing.flush()
+    with pytest.raises(InputError, match="now_ms must be a moment"):
+        lines_in(f"{MARK}{base45.encode(body)}{END}", phone.store)
