@@ -208,8 +208,9 @@ function showBegin() {
 // Take over the record of a hub. Its code, opened with the phone's camera, leads here with ?code=.
 function showJoin() {
   joinShown = true;
+  // Where a phone got its program from there mostly is the hub as well.
   const hub = base.endsWith("/phone/") ? location.origin + base.slice(0, -"/phone/".length) : "";
-  const proposed = { address: asked.get("code") ? hub : "", code: asked.get("code") || "", device: say("begin_device_default") };
+  const proposed = { address: hub, code: asked.get("code") || "", device: say("begin_device_default") };
   const field = (name, more = {}) => [
     make("label", { for: name }, say(`join_${name}`)),
     make("input", { type: "text", id: name, name, value: proposed[name], autocomplete: "off", autocapitalize: "off", spellcheck: "false", ...more }),
