@@ -177,3 +177,13 @@ def test_the_shells_own_sheets_can_be_read_and_touched(phone: BrowserContext, se
 def looked_at(shell: Shell) -> None:
     """Nothing is too wide, too small or gravely hard to use."""
     assert width_problems(shell.page) + thumb_problems(shell.page) + axe_problems(shell.page) == []
+
+
+def test_an_invented_club_is_shown_without_beginning_a_record(phone: BrowserContext, server: Running) -> None:
+    shell = Shell.opened(phone, server.address)
+    shell.act("rehearse").click()
+    expect(shell.pages.locator(".board__row")).to_have_count(3, timeout=2 * PATIENT_MS)
+    expect(shell.notice("club")).to_have_text(say("pocket.rehearsal"))
+    assert shell.page.url == f"{shell.address}club/"
+    shell.act("leave").click()
+    expect(shell.act("begin")).to_be_visible(timeout=PATIENT_MS)

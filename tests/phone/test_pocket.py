@@ -168,3 +168,15 @@ def test_the_browser_is_answered_in_json_whatever_happens(tmp_path: Path) -> Non
     assert status == 200
     assert ["content-type", "text/html; charset=utf-8"] in headers
     assert b"<main" in body
+
+
+def test_an_invented_club_can_be_looked_at_and_nothing_of_it_is_kept(
+    make: Callable[..., Pocket], tmp_path: Path
+) -> None:
+    pocket = make()
+    shown = pocket.rehearse()
+    assert shown.invented
+    assert send(pocket, "GET", "/").status == 200
+    with pytest.raises(StoreError, match="in memory only"):
+        pocket.copy()
+    assert list((tmp_path / "record").iterdir()) == []

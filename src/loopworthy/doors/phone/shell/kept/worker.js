@@ -68,7 +68,7 @@ async function start() {
   }
   python.runPython(`import sys; sys.path.insert(0, "${APP}")`);
   const asked = { origin: location.origin, root: settings.base + settings.door, zone: settings.zone };
-  const outside = keeps ? await openOutside("loopworthy-keys", () => written()) : null;
+  const outside = keeps ? await openOutside("loopworthy-keys", () => written()) : undefined; // null would be no None there
   entry = python.pyimport("loopworthy.doors.phone.entry").Entry(JSON.stringify(asked), outside);
   const opened = ask(keeps ? "open" : "rehearse");
   if (opened.error) return { state: "refused", ...opened.error };
