@@ -7,15 +7,14 @@ comes from exactly this text and is itself whole; otherwise, and where nothing c
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-import msgspec
-
-FORM: Final = b"loopworthy tables 1"
+FORM: Final = b"loopworthy tables 2"
 """Changes with what is kept and how."""
 
 
@@ -36,7 +35,7 @@ def tables(name: str, text: str, *, folder: Path | None = None) -> dict[str, Any
     """
     place = (folder or cache_folder()) / f"{name}.tables"
     stamp = _stamp(text)
-    with suppress(OSError, ValueError, msgspec.DecodeError):
+    with suppress(OSError, ValueError):
         return _kept(place, stamp)
     import tomllib
 
@@ -70,13 +69,14 @@ def _kept(place: Path, stamp: bytes) -> dict[str, Any]:
         head, digest, body = file.readline(), file.readline(), file.read()
     if head != stamp + b"\n" or digest.strip() != hashlib.sha256(head + body).hexdigest().encode():
         raise ValueError("of another text, or damaged")
-    return msgspec.json.decode(body, type=dict[str, Any])
+    found: dict[str, Any] = json.loads(body)
+    return found
 
 
 def _keep(place: Path, stamp: bytes, found: dict[str, Any]) -> None:
     """Keep tables whole or not at all; what JSON would give back otherwise (a date, say) is not kept."""
-    body = msgspec.json.encode(found)
-    if msgspec.json.decode(body) != found:
+    body = json.dumps(found, ensure_ascii=False, separators=(",", ":")).encode()
+    if json.loads(body) != found:
         return
     head = stamp + b"\n"
     digest = hashlib.sha256(head + body).hexdigest().encode() + b"\n"
