@@ -391,5 +391,5 @@ def errors_of_who(asked: Asked, error: InputError) -> Mapping[str, str]:
     """An error about who, with what or when, at its own field."""
     at = {"read_by": "read_by", "second": "second", "instruments": "instruments", "occurred_at": "occurred_at"}
     if error.name in at:
-        return {at[error.name]: error.next_step or told(asked, error)}
+        return {at[error.name]: ". ".join(one for one in (told(asked, error), error.next_step) if one)}
     return {}
