@@ -103,6 +103,7 @@ def test_a_phone_joins_a_hub_prepares_offline_and_both_tell_the_same_afterwards(
     assert [row[:2] for row in here] == [row[:2] for row in there]
     board.goto(f"{hub.address}/record/devices")
     expect(board.locator("main")).to_contain_text("phone of the test")
+    looked_at(board)
     assert shell.check_record() == say("record.unbroken", events=workplace.record.store.count())
     assert verify(workplace.record.store, registry()).unbroken
     workplace.record.store.close()
