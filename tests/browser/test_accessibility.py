@@ -12,9 +12,15 @@ from tests.browser.looking import UNFOLD, axe_problems, thumb_problems, width_pr
 from tests.browser.running import Running
 
 NO_PAGE_OF_THEIR_OWN = frozenset(
-    {"/unit/{unit}/next", "/record/code", "/catalogue/configurations/{configuration}.toml", "/record/file"}
+    {
+        "/unit/{unit}/next",
+        "/record/code",
+        "/catalogue/configurations/{configuration}.toml",
+        "/record/file",
+        "/unit/{unit}/sheet/running.css",
+    }
 )
-"""Two lead on to another page, two are files."""
+"""Two lead on to another page, two are files, one is a sheet's style."""
 NOT_ON_THE_STORYS_DAY = frozenset({"/unit/{unit}/release/{event}", "/recorded/{act}"})
 """Nothing is held or was sent twice on that day; the tests of holds and of once see to that."""
 
