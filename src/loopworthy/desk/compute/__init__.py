@@ -10,14 +10,24 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from loopworthy.desk.compute import loop, physics, sensors
+from loopworthy.desk.compute import exposure, fills, gas_plan, loop, physics, sensors
 from loopworthy.desk.compute.calculation import Calculation
 from loopworthy.vocabulary.errors import UnknownNameError
 
 __all__ = ["CALCULATIONS", "Calculation", "calculate"]
 
 CALCULATIONS: Mapping[str, Calculation[Any]] = MappingProxyType(
-    {each.name: each for each in (*sensors.CALCULATIONS, *loop.CALCULATIONS, *physics.CALCULATIONS)}
+    {
+        each.name: each
+        for each in (
+            *sensors.CALCULATIONS,
+            *loop.CALCULATIONS,
+            *physics.CALCULATIONS,
+            *fills.CALCULATIONS,
+            *gas_plan.CALCULATIONS,
+            *exposure.CALCULATIONS,
+        )
+    }
 )
 """Every calculation by its name."""
 

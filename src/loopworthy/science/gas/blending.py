@@ -200,18 +200,20 @@ def filled_to(
     steps: Sequence[tuple[GasMixture, float]],
     temperature_c: float,
     method: Method = Method.REAL,
+    *,
+    path: str = "steps",
 ) -> CylinderGas:
     """What a cylinder holds after gases were let in, each up to an absolute pressure at this temperature.
 
     Answers topping up (one step), and what a recipe of another method really gives. A pressure at or below the one
-    already there lets nothing in; it raises `InputError`, because gas would flow the other way.
+    already there lets nothing in: it raises `InputError` with the place in `path`, for gas would flow the other way.
     """
     holding = _shares(start.gas, density_mol_per_l(start.gas, start.pressure_bar, temperature_c, method))
     now_bar = start.pressure_bar
     for place, (gas, to_bar) in enumerate(steps):
-        require_gas_pressure_bar(to_bar, f"steps[{place}].to_bar")
+        require_gas_pressure_bar(to_bar, f"{path}[{place}].to_bar")
         if to_bar <= now_bar:
-            raise InputError(f"steps[{place}].to_bar", to_bar, f"above the {now_bar:.6g} bar that are in the cylinder")
+            raise InputError(f"{path}[{place}].to_bar", to_bar, f"above the {now_bar:.6g} bar that are in the cylinder")
         holding = _plus(holding, _shares(gas, _amount_to_reach(holding, gas, to_bar, temperature_c, method)))
         now_bar = to_bar
     return CylinderGas(gas=_mixture(holding) if steps else start.gas, pressure_bar=now_bar)

@@ -147,6 +147,9 @@ def settled_pressure_bar(
     >>> round(settled_pressure_bar(AIR, 200, 40, 10, Method.IDEAL)), round(settled_pressure_bar(AIR, 200, 40, 10))
     (181, 174)
     """
+    require_gas_pressure_bar(pressure_bar_when_read)
+    require_gas_temperature_c(read_at_c, "read_at_c")
+    require_gas_temperature_c(settles_at_c, "settles_at_c")
     amount = density_mol_per_l(gas, pressure_bar_when_read, read_at_c, method)
     return pressure_bar(gas, amount, settles_at_c, method)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +21,14 @@ from loopworthy.vocabulary.errors import InputError, UnknownNameError
 @option("--list", "list_all", key="compute_list", is_flag=True)
 @option("--keys", key="compute_keys", is_flag=True)
 @option("--example", key="compute_example", is_flag=True)
+@option("--lines", key="compute_lines", is_flag=True)
 @click.pass_obj
 def compute(
-    settings: Settings, name: str | None, request: str | None, list_all: bool, keys: bool, example: bool
+    settings: Settings, name: str | None, request: str | None, list_all: bool, keys: bool, example: bool, lines: bool
 ) -> None:
     """Answer one calculation."""
     from loopworthy.desk.compute import CALCULATIONS, calculate
+    from loopworthy.desk.compute.batch import is_lines
 
     if list_all:
         settings.answer(
@@ -42,7 +45,29 @@ def compute(
 
         click.echo(to_json(_keys(name) if keys else CALCULATIONS[name].example))
         return
-    click.echo(calculate(name, _request(request)).decode())
+    if lines and request in (None, "-"):
+        _answer_lines(name, sys.stdin.buffer)
+        return
+    given = _request(request)
+    if lines or is_lines(given):
+        _answer_lines(name, (given.encode() if isinstance(given, str) else given).splitlines())
+        return
+    click.echo(calculate(name, given).decode())
+
+
+def _answer_lines(name: str, lines: Iterable[bytes]) -> None:
+    """Answer each line as it comes; a bad one does not keep the others from their answer, but the end is an error."""
+    from loopworthy.desk.compute import CALCULATIONS
+    from loopworthy.desk.compute.batch import answer_lines
+
+    first: tuple[int, InputError] | None = None
+    for each in answer_lines(CALCULATIONS[name], lines):
+        click.echo(each.answer.decode())
+        if each.error is not None and first is None:
+            first = (each.line, each.error)
+    if first is not None:
+        line, error = first
+        raise InputError(f"line {line}: {error.name}", error.value, error.limit, next_step=error.next_step)
 
 
 def _keys(name: str) -> dict[str, Any]:
