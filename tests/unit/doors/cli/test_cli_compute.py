@@ -69,3 +69,34 @@ def test_a_calculation_that_is_not_known_is_answered_with_the_nearest(terminal: 
     line = terminal.refused("compute", "oxygen-sensor-chek", "{}")
     assert line == "There is no calculation 'oxygen-sensor-chek'. Did you mean oxygen-sensor-check?"
     assert "See: compute --list." in terminal.refused("compute")
+
+
+def test_lines_are_answered_one_a_line_with_and_without_the_option(terminal: Terminal, tmp_path: Path) -> None:
+    requests = '{"reading_mv": 49.1, "oxygen_bar": 0.982}\n{"reading_mv": 98.2, "oxygen_bar": 0.982}\n'
+    file = tmp_path / "in.jsonl"
+    file.write_text(requests, encoding="utf-8")
+    answered = [
+        terminal.ok("compute", "sensor-factor", stdin=requests),
+        terminal.ok("compute", "sensor-factor", "--lines", stdin=requests),
+        terminal.ok("compute", "sensor-factor", str(file)),
+        terminal.ok("compute", "sensor-factor", "--lines", str(file)),
+    ]
+    factors = [json.loads(line)["factor_mv_per_bar"] for line in answered[0].splitlines()]
+    assert factors == pytest.approx([50.0, 100.0])
+    assert answered == [answered[0]] * 4
+
+
+def test_one_line_under_the_option_is_one_answer(terminal: Terminal) -> None:
+    answer = terminal.ok("compute", "sensor-factor", "--lines", '{"reading_mv": 49.1, "oxygen_bar": 0.982}')
+    assert json.loads(answer) == {"factor_mv_per_bar": 50.0}
+
+
+def test_a_bad_line_ends_with_an_error_that_names_it(terminal: Terminal) -> None:
+    requests = '{"reading_mv": 49.1, "oxygen_bar": 0.982}\n{"reading_mv": 491, "oxygen_bar": 0.982}\n'
+    result = terminal.run("compute", "sensor-factor", "--lines", stdin=requests)
+    assert result.exit_code == 2
+    good, bad = (json.loads(line) for line in result.stdout.splitlines())
+    assert good == {"factor_mv_per_bar": 50.0}
+    assert bad["line"] == 2
+    assert "line 2" in result.stderr
+    assert "reading_mv must be above 0 and at most 250 mV" in result.stderr

@@ -60,14 +60,15 @@ def _answer_lines(name: str, lines: Iterable[bytes]) -> None:
     from loopworthy.desk.compute import CALCULATIONS
     from loopworthy.desk.compute.batch import answer_lines
 
-    first: tuple[int, InputError] | None = None
+    first, failed = "", []
     for each in answer_lines(CALCULATIONS[name], lines):
         click.echo(each.answer.decode())
-        if each.error is not None and first is None:
-            first = (each.line, each.error)
-    if first is not None:
-        line, error = first
-        raise InputError(f"line {line}: {error.name}", error.value, error.limit, next_step=error.next_step)
+        if each.error is not None:
+            first = first or str(each.error)
+            failed.append(each.line)
+    if failed:
+        lines_told = f"line {failed[0]}" + (f" and {len(failed) - 1} more" if len(failed) > 1 else "")
+        raise InputError("request", lines_told, "such that each line can be answered", next_step=first)
 
 
 def _keys(name: str) -> dict[str, Any]:
