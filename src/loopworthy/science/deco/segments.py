@@ -1,0 +1,55 @@
+"""Segments of a dive: a stay at one depth, and a travel that is linear in time.
+
+Schreiner's solution of dp/dt = k (p_inspired(t) - p), written as an affine map of the row, ``row × kept + added``. A
+travel with kinks is one map as well: that of its pieces one after the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopworthy.science.deco.breathing import Breathing
+from loopworthy.science.deco.rows import (
+    Row,
+    added_by,
+    filled,
+    kept_after,
+    multiplied,
+    ramp_over,
+    settled,
+    travelled,
+)
+from loopworthy.science.deco.settings import DecoSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """An affine map of the row, and how long it takes. [min]"""
+
+    minutes: float
+    kept: Row
+    added: Row
+
+
+def travel(from_m: float, to_m: float, rate_m_per_min: float, breathing: Breathing, settings: DecoSettings) -> Segment:
+    """The map of a travel between two different depths."""
+    chosen = settings.coefficients
+    pieces = breathing.pieces(from_m, to_m, settings)
+    minutes = abs(to_m - from_m) / rate_m_per_min
+    if len(pieces) == 1:
+        ramp = ramp_over(chosen, minutes)
+        return Segment(minutes, ramp.kept, added_by(ramp, pieces[0].at_start, pieces[0].at_end))
+    kept, added = filled(1.0, 1.0), filled(0.0, 0.0)
+    for piece in pieces:
+        ramp = ramp_over(chosen, abs(piece.to_m - piece.from_m) / rate_m_per_min)
+        kept = multiplied(kept, ramp.kept)
+        added = travelled(added, ramp.kept, added_by(ramp, piece.at_start, piece.at_end))
+    return Segment(minutes, kept, added)
+
+
+def stay(row: Row, depth_m: float, minutes: float, breathing: Breathing, settings: DecoSettings) -> Row:
+    """The row after a stay at a depth, 0 min or longer."""
+    if minutes <= 0.0:
+        return row
+    nitrogen_bar, helium_bar = breathing.held(depth_m, settings)
+    return settled(row, filled(nitrogen_bar, helium_bar), kept_after(settings.coefficients, minutes))
