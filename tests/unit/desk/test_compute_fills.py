@@ -155,7 +155,8 @@ def test_a_flow_that_is_used_up_has_no_pressure_to_breathe_it_at() -> None:
 
 def test_exposure_says_its_rule_and_its_method() -> None:
     answer = _ask("oxygen-exposure", {"segments": [{"duration_min": 10, "oxygen_bar": 1.8}]})
-    assert "straight line" in answer["interpolation"]
+    assert "straight line" in answer["source"]
+    assert "from memory: confirm" in answer["source"]
     assert answer["lungs"]["method"].startswith("UPTD")
     assert "convulsion" in answer["nervous_system"]["warnings"][0]
 

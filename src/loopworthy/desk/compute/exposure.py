@@ -13,6 +13,7 @@ from loopworthy.science.checks import require_between
 from loopworthy.science.exposure.lungs import DAY_LIMIT_UPTD, LungDose, lung_dose
 from loopworthy.science.exposure.nervous_system import (
     DECAY_HALF_TIME_MIN,
+    LIMITS_SOURCE,
     NervousSystemExposure,
     decayed_fraction,
     nervous_system_exposure,
@@ -52,7 +53,7 @@ class OxygenExposureAnswer(msgspec.Struct, frozen=True, kw_only=True):
     nervous_system: NervousSystemExposure
     lungs: LungDose
     carried_in_fraction: float
-    interpolation: str
+    source: str
 
 
 def _oxygen_exposure(request: OxygenExposureRequest) -> OxygenExposureAnswer:
@@ -71,7 +72,7 @@ def _oxygen_exposure(request: OxygenExposureRequest) -> OxygenExposureAnswer:
         ),
         lungs=lung_dose(segments, carried_uptd=request.carried_uptd, day_limit_uptd=request.day_limit_uptd),
         carried_in_fraction=carried,
-        interpolation="minutes on a straight line between the rows of the table; nothing at 0.5 bar and below",
+        source=LIMITS_SOURCE,
     )
 
 

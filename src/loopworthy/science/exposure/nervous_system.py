@@ -71,6 +71,13 @@ LIMITS_MIN: Mapping[LimitKind, Mapping[float, float]] = MappingProxyType(
 )
 """Oxygen pressure to minutes. NOAA Diving Manual, oxygen exposure limits (3rd ed. 1991 to 6th ed. 2017)."""
 
+LIMITS_SOURCE = (
+    "NOAA Diving Manual, oxygen exposure limits; those of 24 hours at 1.3 to 1.5 and the half time of 90 min are from "
+    "memory: confirm. Between the rows the minutes run on a straight line, which is our rule; nothing is counted at "
+    "0.5 bar and below"
+)
+"""What is told beside a share."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NervousSystemExposure:
