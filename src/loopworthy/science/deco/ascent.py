@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from loopworthy.science.deco.breathing import Breathing
 from loopworthy.science.deco.coefficients import COMPARTMENTS
@@ -20,17 +21,18 @@ from loopworthy.science.deco.rows import (
     kept_just_now,
     least_limits,
     limit_rows,
+    most_on_the_way,
+    none_above,
     settled,
     travelled,
 )
 from loopworthy.science.deco.segments import travel
 from loopworthy.science.deco.settings import DecoSettings, StopForm, StopTest
-from loopworthy.science.deco.stops import STEP_MIN, first_passing, first_whole_passing
+from loopworthy.science.deco.stops import STEP_MIN, Way, first_passing, first_whole_passing, is_above, is_coming_down
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
-    """One level and the travel from it to the next: all of it that does not depend on the tissues.
+class Leg(NamedTuple):
+    """One level and the travel from it to the next, or to a later one: all that does not depend on the tissues.
 
     `gas` is what is breathed at the level and on the travel up from it, an index into the gases of the source.
     """
@@ -46,8 +48,7 @@ class Leg:
     gas: int
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """A level as it was met: tissues on arrival, minutes spent there before the travel, and which compartment ruled.
 
     `ruled_by` is 0 to 15, or -1 where the next level was allowed at once. `arrived_min` counts from the start.
@@ -77,7 +78,7 @@ class Ascent:
     anchor_m : float
         First level whose next one is not allowed by the low gradient factor; 0 if there is none. [m]
     steps : tuple of Step
-        Every level, the start included; of one without a solution, those before it.
+        Every level where the limit was looked at, the start included; without a solution, those before it.
     minutes : float
         From the start to the surface. [min]
     surfacing : Row
@@ -107,16 +108,23 @@ class Ladder:
         self._rows = limit_rows(self.chosen)
         self._whole = settings.stops is StopForm.WHOLE_MINUTES
         self._legs: dict[float, Leg] = {}
+        self._plunges: dict[tuple[float, float], Leg] = {}
+        self._highest: dict[float, tuple[Row, Row]] = {}
         self._least: dict[tuple[float, float], Row] = {}
-        self._last: dict[float, float] = {}
+        self._last: dict[float, tuple[float, int]] = {}
 
     def ascend(self, row: Row, depth_m: float, test: StopTest | None = None) -> Ascent:
         """From these tissues at this depth to the surface; `test` in place of that of the settings."""
         on_arrival_there = (test or self.settings.test) is StopTest.ARRIVAL
         low, high = self.settings.gf_low, self.settings.gf_high
         rows, legs = self._rows, self._legs
-        anchor_m, minutes = 0.0, 0.0
+        anchor_m, minutes, ruler = 0.0, 0.0, -1
         steps: list[Step] = []
+        plunge = self._plunge(row, depth_m)
+        if plunge is not None:
+            steps.append(Step(plunge, minutes, row, 0.0, -1))
+            minutes += plunge.travel_min
+            row, depth_m = travelled(row, plunge.kept, plunge.added), plunge.next_m
         while depth_m > 0.0:
             leg = legs.get(depth_m) or self._leg(depth_m)
             next_m, pressure_bar = leg.next_m, leg.next_pressure_bar
@@ -131,7 +139,8 @@ class Ladder:
                 above = first_above(tested, least, rows, pressure_bar, gradient)
             stop_min, ruled_by, on_arrival = 0.0, -1, row
             if above >= 0:
-                stop_min, ruled_by, row = self._stop(leg, row, gradient, least, above, on_arrival_there)
+                stop_min, ruled_by, row = self._stop(leg, row, gradient, least, above, ruler, on_arrival_there)
+                ruler = ruled_by
                 if stop_min == inf:
                     reason = _reason(leg, ruled_by, gradient)
                     return Ascent(
@@ -153,24 +162,59 @@ class Ladder:
             return low
         return high + (low - high) * depth_m / anchor_m
 
-    def _leg(self, depth_m: float) -> Leg:
+    def _plunge(self, row: Row, depth_m: float) -> Leg | None:
+        """The way up to the shallowest level that is allowed whatever happens on it, if it is more than one level.
+
+        Going straight up, a compartment holds at most what it holds now and what it would take up of the gas breathed
+        at the start, in the time to the surface. The levels that allow as much need no closer look.
+        """
         settings = self.settings
-        next_m = settings.next_level_m(depth_m)
+        highest_m = max(self.breathing.no_more_to_m(depth_m), settings.last_stop_m)
+        if settings.next_level_m(depth_m) <= highest_m:
+            return None
+        found = self._highest.get(depth_m)
+        if found is None:
+            minutes = depth_m / settings.ascent_m_per_min
+            taken = [1.0 - kept for kept in kept_just_now(self.chosen, minutes)]
+            found = self._highest[depth_m] = filled(*self.breathing.held(depth_m, settings)), taken
+        most = most_on_the_way(row, *found)
+        # A pressure of that much inert gas is allowed at once: every limit is above the ambient pressure.
+        allowed_m = (max(most) - settings.surface_bar) / settings.bar_per_m
+        level_m = depth_m
+        while level_m > highest_m + 1e-9:
+            above_m = settings.next_level_m(level_m)
+            if above_m < highest_m - 1e-9:
+                break
+            if above_m < allowed_m:
+                least = self._least_at(above_m, settings.pressure_bar(above_m), settings.gf_low)
+                if not none_above(most, least):
+                    break
+            level_m = above_m
+        if level_m > settings.next_level_m(depth_m) - 1e-9:
+            return None
+        leg = self._plunges.get((depth_m, level_m))
+        if leg is None:
+            leg = self._plunges[depth_m, level_m] = self._travelled_leg(depth_m, level_m)
+        return leg
+
+    def _leg(self, depth_m: float) -> Leg:
+        leg = self._legs[depth_m] = self._travelled_leg(depth_m, self.settings.next_level_m(depth_m))
+        return leg
+
+    def _travelled_leg(self, depth_m: float, next_m: float) -> Leg:
+        settings = self.settings
         segment = travel(depth_m, next_m, settings.ascent_m_per_min, self.breathing, settings)
-        nitrogen_bar, helium_bar = self.breathing.held(depth_m, settings)
-        leg = Leg(
+        return Leg(
             depth_m=depth_m,
             next_m=next_m,
             pressure_bar=settings.pressure_bar(depth_m),
             next_pressure_bar=settings.pressure_bar(next_m),
-            target=filled(nitrogen_bar, helium_bar),
+            target=filled(*self.breathing.held(depth_m, settings)),
             travel_min=segment.minutes,
             kept=segment.kept,
             added=segment.added,
             gas=self.breathing.gas_at(depth_m),
         )
-        self._legs[depth_m] = leg
-        return leg
 
     def _least_at(self, next_m: float, pressure_bar: float, gradient: float) -> Row:
         found = self._least.get((next_m, gradient))
@@ -179,40 +223,62 @@ class Ladder:
         return found
 
     def _stop(
-        self, leg: Leg, row: Row, gradient: float, least: Row, above: int, on_arrival_there: bool
+        self, leg: Leg, row: Row, gradient: float, least: Row, above: int, ruled_before: int, on_arrival_there: bool
     ) -> tuple[float, int, Row]:
-        """Minutes of a stop that compartment `above` asks for, which one ruled, and the tissues after it."""
-        rows, pressure_bar, whole = self._rows, leg.next_pressure_bar, self._whole
-        rates, target = self.chosen.rates_per_min, leg.target
-        # The last answer at this level is a good guess for the next: dives differ little from minute to minute.
-        hint = self._last.get(leg.depth_m, 0.0)
-        minutes, ruled_by, after = 0.0, above, row
-        while above >= 0:
-            helium = COMPARTMENTS + above
-            nitrogen_target, nitrogen_distance = target[above], row[above] - target[above]
-            helium_target, helium_distance = target[helium], row[helium] - target[helium]
-            if on_arrival_there:
-                nitrogen_target = nitrogen_target * leg.kept[above] + leg.added[above]
-                helium_target = helium_target * leg.kept[helium] + leg.added[helium]
-                nitrogen_distance *= leg.kept[above]
-                helium_distance *= leg.kept[helium]
-            way = (
-                nitrogen_target, nitrogen_distance, rates[above], helium_target, helium_distance, rates[helium],
-                rows.nitrogen_a[above], rows.helium_a[above], rows.nitrogen_b[above], rows.helium_b[above],
-                pressure_bar, gradient,
-            )  # fmt: skip
-            found = first_whole_passing(way, minutes, hint) if whole else first_passing(way, minutes)
-            if found == inf:
-                return inf, above, row
-            # Ever forward, even where two roundings of the same limit disagree.
-            minutes = found if found > minutes else minutes + (1.0 if whole else STEP_MIN * (1.0 + minutes))
-            ruled_by = above
-            kept = kept_after(self.chosen, minutes) if whole else kept_just_now(self.chosen, minutes)
+        """Minutes of a stop that compartment `above` asks for, which one ruled, and the tissues after it.
+
+        `ruled_before` is the compartment that ruled the stop before: the next slower one often rules this one.
+        """
+        rows, whole, chosen = self._rows, self._whole, self.chosen
+        pressure_bar, target = leg.next_pressure_bar, leg.target
+        minutes, ruled_by, failing = 0.0, above, above
+        if whole and leg.depth_m in self._last:
+            # The last answer at this level is a good guess for the next, as dives differ little from minute to minute.
+            # If its compartment comes down through its limit no earlier, no shorter stop can pass.
+            guess_min, guess_ruler = self._last[leg.depth_m]
+            guessed = self._way(leg, row, gradient, guess_ruler, on_arrival_there)
+            if is_coming_down(guessed, guess_min - 1.0):
+                minutes, ruled_by, failing = guess_min, guess_ruler, -1
+        way: Way | None = None
+        if failing > ruled_before + 1 > 0:
+            way = self._way(leg, row, gradient, ruled_before + 1, on_arrival_there)
+            if is_above(way, 0.0):
+                failing = ruled_before + 1
+            else:
+                way = None
+        while True:
+            if failing >= 0:
+                way = way or self._way(leg, row, gradient, failing, on_arrival_there)
+                found = first_whole_passing(way, minutes) if whole else first_passing(way, minutes)
+                if found == inf:
+                    return inf, failing, row
+                # Ever forward, even where two roundings of the same limit disagree.
+                minutes = found if found > minutes else minutes + (1.0 if whole else STEP_MIN * (1.0 + minutes))
+                ruled_by, way = failing, None
+            kept = kept_after(chosen, minutes) if whole else kept_just_now(chosen, minutes)
             after = settled(row, target, kept)
             tested = travelled(after, leg.kept, leg.added) if on_arrival_there else after
-            above = first_above(tested, least, rows, pressure_bar, gradient)
-        self._last[leg.depth_m] = minutes
-        return minutes, ruled_by, after
+            failing = first_above(tested, least, rows, pressure_bar, gradient)
+            if failing < 0:
+                self._last[leg.depth_m] = minutes, ruled_by
+                return minutes, ruled_by, after
+
+    def _way(self, leg: Leg, row: Row, gradient: float, index: int, on_arrival_there: bool) -> Way:
+        """One compartment while it waits at a level; on arrival, as it will be after the travel."""
+        rows, rates, target = self._rows, self.chosen.rates_per_min, leg.target
+        helium = COMPARTMENTS + index
+        nitrogen_target, helium_target = target[index], target[helium]
+        nitrogen_distance, helium_distance = row[index] - nitrogen_target, row[helium] - helium_target
+        if on_arrival_there:
+            nitrogen_target = nitrogen_target * leg.kept[index] + leg.added[index]
+            helium_target = helium_target * leg.kept[helium] + leg.added[helium]
+            nitrogen_distance *= leg.kept[index]
+            helium_distance *= leg.kept[helium]
+        return (
+            nitrogen_target, nitrogen_distance, rates[index], helium_target, helium_distance, rates[helium],
+            rows.nitrogen_a[index], rows.helium_a[index], rows.nitrogen_b[index], rows.helium_b[index],
+            leg.next_pressure_bar, gradient,
+        )  # fmt: skip
 
 
 def _reason(leg: Leg, ruled_by: int, gradient: float) -> str:

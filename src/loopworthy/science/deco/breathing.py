@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from loopworthy.science.checks import require_depth_m, require_oxygen_pressure_bar
 from loopworthy.science.deco.settings import DecoSettings
@@ -28,8 +28,7 @@ Inspired = tuple[float, float]
 """Inspired nitrogen and helium. [bar]"""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class Piece(NamedTuple):
     """A stretch of a travel over which the inspired pressures are linear in depth."""
 
     from_m: float
@@ -51,6 +50,10 @@ class Breathing(Protocol):
 
     def gas_at(self, depth_m: float) -> int:
         """Which of its gases is breathed at a depth; a travel uses that of its deeper end."""
+        ...
+
+    def no_more_to_m(self, depth_m: float) -> float:
+        """To which shallower depth neither inert gas can be breathed at a higher pressure than at this depth."""
         ...
 
 
@@ -93,6 +96,8 @@ class Loop:
 
     def set_point_at_bar(self, depth_m: float) -> float:
         """The set point in force at a depth. [bar]"""
+        if len(self.set_points) == 1:
+            return self.set_points[0].set_point_bar
         return next(one.set_point_bar for one in reversed(self.set_points) if one.from_m <= depth_m + 1e-9)
 
     def held(self, depth_m: float, settings: DecoSettings) -> Inspired:
@@ -103,6 +108,10 @@ class Loop:
 
     def pieces(self, from_m: float, to_m: float, settings: DecoSettings) -> tuple[Piece, ...]:
         """The travel between two depths, cut at every kink."""
+        if len(self.set_points) == 1:
+            straight = self._straight(from_m, to_m, settings)
+            if straight is not None:
+                return (straight,)
         shallow_m, deep_m = min(from_m, to_m), max(from_m, to_m)
         kinks = {from_m, to_m}
         for one in self.set_points:
@@ -117,6 +126,29 @@ class Loop:
         """Always 0: the loop."""
         return 0
 
+    def no_more_to_m(self, depth_m: float) -> float:
+        """The depth at which the set point in force begins; a lower one above it would leave more inert gas."""
+        return next(one.from_m for one in reversed(self.set_points) if one.from_m <= depth_m + 1e-9)
+
+    def _straight(self, from_m: float, to_m: float, settings: DecoSettings) -> Piece | None:
+        """The travel in one piece, if the only set point, or the lack of it, rules in the same way all along."""
+        set_point_bar, fraction = self.set_points[0].set_point_bar, self.diluent.oxygen_fraction
+        start_bar = settings.surface_bar + settings.bar_per_m * from_m - settings.water_vapour_bar
+        end_bar = settings.surface_bar + settings.bar_per_m * to_m - settings.water_vapour_bar
+        if set_point_bar <= start_bar and set_point_bar <= end_bar:
+            diluent_start_bar, diluent_end_bar = fraction * start_bar, fraction * end_bar
+            if diluent_start_bar <= set_point_bar and diluent_end_bar <= set_point_bar:
+                start_bar, end_bar = start_bar - set_point_bar, end_bar - set_point_bar
+            elif diluent_start_bar >= set_point_bar and diluent_end_bar >= set_point_bar:
+                start_bar, end_bar = start_bar - diluent_start_bar, end_bar - diluent_end_bar
+            else:
+                return None
+        elif set_point_bar >= start_bar and set_point_bar >= end_bar:
+            start_bar, end_bar = 0.0, 0.0
+        else:
+            return None
+        return Piece(from_m, to_m, self._shared(start_bar), self._shared(end_bar))
+
     def _piece(self, from_m: float, to_m: float, settings: DecoSettings) -> Piece:
         """A stretch without a kink inside; which rule holds in it is read in its middle."""
         middle_m = (from_m + to_m) / 2.0
@@ -130,12 +162,7 @@ class Loop:
                 return 0.0
             return (1.0 - fraction) * at_bar if fraction * dry_bar >= set_point_bar else at_bar - set_point_bar
 
-        return Piece(
-            from_m=from_m,
-            to_m=to_m,
-            at_start=self._shared(inert_bar(from_m)),
-            at_end=self._shared(inert_bar(to_m)),
-        )
+        return Piece(from_m, to_m, self._shared(inert_bar(from_m)), self._shared(inert_bar(to_m)))
 
     def _shared(self, inert_bar: float) -> Inspired:
         whole = self.diluent.inert_fraction
@@ -176,14 +203,7 @@ class OpenCircuit:
     def pieces(self, from_m: float, to_m: float, settings: DecoSettings) -> tuple[Piece, ...]:
         """One piece: a travel is breathed on the gas of its deeper end."""
         gas = self.gas_at(max(from_m, to_m))
-        return (
-            Piece(
-                from_m=from_m,
-                to_m=to_m,
-                at_start=self.inspired(gas, from_m, settings),
-                at_end=self.inspired(gas, to_m, settings),
-            ),
-        )
+        return (Piece(from_m, to_m, self.inspired(gas, from_m, settings), self.inspired(gas, to_m, settings)),)
 
     def gas_at(self, depth_m: float) -> int:
         """The usable gas with the most oxygen, the first of them on a tie.
@@ -208,6 +228,12 @@ class OpenCircuit:
                 next_step="Add a gas that may be breathed there, or state a deeper usable_to_m for one",
             )
         return best
+
+    def no_more_to_m(self, depth_m: float) -> float:
+        """Where the next gas with more oxygen becomes usable: its nitrogen may be more."""
+        own = self.gases[self.gas_at(depth_m)].mixture.oxygen_fraction
+        richer = [one.usable_to_m for one in self.gases if one.mixture.oxygen_fraction > own]
+        return max((one for one in richer if one < depth_m), default=0.0)
 
     def inspired(self, gas: int, depth_m: float, settings: DecoSettings) -> Inspired:
         """Inspired inert gas of one of the gases, whether or not it is the best one there."""

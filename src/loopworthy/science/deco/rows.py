@@ -89,20 +89,11 @@ def filled(nitrogen_bar: float, helium_bar: float) -> Row:
 
 def added_by(ramp: Ramp, start: tuple[float, float], end: tuple[float, float]) -> Row:
     """What a travel adds to a row, from the inspired nitrogen and helium at its ends."""
-    nitrogen_start, helium_start = start
-    nitrogen_end, helium_end = end
-    starts, ends = ramp.from_start, ramp.from_end
-    row = [
-        nitrogen_start * one + nitrogen_end * other
-        for one, other in zip(starts[:COMPARTMENTS], ends[:COMPARTMENTS], strict=True)
+    starts, ends = filled(*start), filled(*end)
+    return [
+        first * at_start + last * at_end
+        for first, at_start, last, at_end in zip(starts, ramp.from_start, ends, ramp.from_end, strict=True)
     ]
-    if helium_start == 0.0 == helium_end:
-        return row + [0.0] * COMPARTMENTS
-    row += [
-        helium_start * one + helium_end * other
-        for one, other in zip(starts[COMPARTMENTS:], ends[COMPARTMENTS:], strict=True)
-    ]
-    return row
 
 
 def travelled(row: Row, kept: Row, added: Row) -> Row:
@@ -118,6 +109,23 @@ def settled(row: Row, target: Row, kept: Row) -> Row:
 def multiplied(row: Row, other: Row) -> Row:
     """Two rows multiplied, element by element."""
     return [one * two for one, two in zip(row, other, strict=True)]
+
+
+def most_on_the_way(row: Row, breathed: Row, taken: Row) -> Row:
+    """The most that each compartment can hold while part `taken` of a difference to `breathed` is taken up, at most.
+
+    Sixteen values: nitrogen and helium together. [bar]
+    """
+    most = [
+        pressure if pressure >= aim else pressure + (aim - pressure) * part
+        for pressure, aim, part in zip(row, breathed, taken, strict=True)
+    ]
+    return list(map(add, most, most[COMPARTMENTS:]))
+
+
+def none_above(totals: Row, least: Row) -> bool:
+    """Whether every compartment is within its least limit; sixteen values each."""
+    return not any(map(gt, totals, least))
 
 
 def least_limits(rows: LimitRows, pressure_bar: float, gradient: float) -> Row:
@@ -137,7 +145,7 @@ def first_above(row: Row, least: Row, rows: LimitRows, pressure_bar: float, grad
     p, sum(a p) and sum(b p), so that no compartment without gas is divided by.
     """
     totals = list(map(add, row, row[COMPARTMENTS:]))
-    if not any(map(gt, totals, least)):
+    if none_above(totals, least):
         return -1
     fixed = pressure_bar * (1.0 - gradient)
     for index in range(COMPARTMENTS - 1, -1, -1):

@@ -14,7 +14,7 @@ from loopworthy.science.deco.breathing import Breathing, Loop
 from loopworthy.science.deco.rows import Row, travelled
 from loopworthy.science.deco.segments import stay, travel
 from loopworthy.science.deco.settings import DecoSettings
-from loopworthy.science.deco.tissues import Tissues, saturated
+from loopworthy.science.deco.tissues import Tissues, saturated_row
 from loopworthy.science.deco.tolerance import Leading, ceiling_m, leading
 from loopworthy.vocabulary.errors import DomainError, InputError
 
@@ -89,8 +89,8 @@ class Schedule:
         Run time at which the last level is left. [min]
     leaving_m : float
         Its depth. [m]
-    leaving_bottom : Tissues
-        Tissues then.
+    leaving_row : Row
+        Tissues then; `leaving_bottom` as a value.
     breathing : Breathing
         What the ascent is breathed on.
     ascent : Ascent
@@ -101,7 +101,7 @@ class Schedule:
     bottom: tuple[Passage, ...]
     leaving_min: float
     leaving_m: float
-    leaving_bottom: Tissues
+    leaving_row: Row
     breathing: Breathing
     ascent: Ascent
 
@@ -119,6 +119,11 @@ class Schedule:
     def no_solution(self) -> NoSolution | None:
         """The stop without a solution, if there is one."""
         return self.ascent.no_solution
+
+    @property
+    def leaving_bottom(self) -> Tissues:
+        """Tissues on leaving the last level."""
+        return Tissues.of(self.leaving_row)
 
     @property
     def surfacing(self) -> Tissues:
@@ -192,7 +197,7 @@ def plan_schedule(
         bottom=bottom,
         leaving_min=end_min,
         leaving_m=depth_m,
-        leaving_bottom=Tissues.of(row),
+        leaving_row=row,
         breathing=breathing,
         ascent=Ladder(settings, breathing).ascend(row, depth_m),
     )
@@ -204,7 +209,7 @@ def bottom_phase(
     """The passages to leaving the last level, and run time [min], depth [m] and tissues then."""
     if not levels:
         raise InputError("levels", "none", "one or more")
-    row = (start or saturated(settings)).row()
+    row = start.row() if start is not None else saturated_row(settings)
     run_min, depth_m = 0.0, 0.0
     found: list[Passage] = []
     for index, level in enumerate(levels):
@@ -271,7 +276,7 @@ def no_stop_time_min(
     require_depth_m(depth_m)
     if depth_m <= 0.0:
         return None
-    row = (start or saturated(settings)).row()
+    row = start.row() if start is not None else saturated_row(settings)
     segment = travel(0.0, depth_m, settings.descent_m_per_min, breathing, settings)
     arrived = travelled(row, segment.kept, segment.added)
     ladder = Ladder(settings, breathing)

@@ -6,7 +6,7 @@ travel with kinks is one map as well: that of its pieces one after the other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from loopworthy.science.deco.breathing import Breathing
 from loopworthy.science.deco.rows import (
@@ -20,10 +20,10 @@ from loopworthy.science.deco.rows import (
     travelled,
 )
 from loopworthy.science.deco.settings import DecoSettings
+from loopworthy.vocabulary.errors import DomainError
 
 
-@dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(NamedTuple):
     """An affine map of the row, and how long it takes. [min]"""
 
     minutes: float
@@ -36,14 +36,17 @@ def travel(from_m: float, to_m: float, rate_m_per_min: float, breathing: Breathi
     chosen = settings.coefficients
     pieces = breathing.pieces(from_m, to_m, settings)
     minutes = abs(to_m - from_m) / rate_m_per_min
-    if len(pieces) == 1:
-        ramp = ramp_over(chosen, minutes)
-        return Segment(minutes, ramp.kept, added_by(ramp, pieces[0].at_start, pieces[0].at_end))
-    kept, added = filled(1.0, 1.0), filled(0.0, 0.0)
+    kept: Row | None = None
+    added: Row = []
     for piece in pieces:
-        ramp = ramp_over(chosen, abs(piece.to_m - piece.from_m) / rate_m_per_min)
-        kept = multiplied(kept, ramp.kept)
-        added = travelled(added, ramp.kept, added_by(ramp, piece.at_start, piece.at_end))
+        ramp = ramp_over(chosen, minutes if len(pieces) == 1 else abs(piece.to_m - piece.from_m) / rate_m_per_min)
+        more = added_by(ramp, piece.at_start, piece.at_end)
+        if kept is None:
+            kept, added = ramp.kept, more
+        else:
+            kept, added = multiplied(kept, ramp.kept), travelled(added, ramp.kept, more)
+    if kept is None:
+        raise DomainError("to_m", to_m, f"another depth than from_m={from_m:g}")
     return Segment(minutes, kept, added)
 
 

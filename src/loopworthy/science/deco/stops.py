@@ -49,21 +49,15 @@ def first_passing(way: Way, start: float) -> float:
     return _bracketed(way, start)
 
 
-def first_whole_passing(way: Way, start: float, hint: float) -> float:
-    """The smallest whole minute after `start` that passes, or infinity; `start` fails and is whole. [min]
-
-    `hint` is where to look first: a good one saves time and a bad one changes nothing.
-    """
-    minutes = hint if hint > start else start
+def first_whole_passing(way: Way, start: float) -> float:
+    """The smallest whole minute after `start` that passes, or infinity; `start` fails and is whole. [min]"""
+    minutes = start
     for _ in range(_FEW):
-        if minutes > start:
-            if _excess(way, minutes) <= 0.0:
-                while minutes - 1.0 > start and _excess(way, minutes - 1.0) <= 0.0:
-                    minutes -= 1.0
-                return minutes
-            if minutes == hint and _excess(way, minutes + 1.0) <= 0.0:
-                return minutes + 1.0
         excess, slope = _excess_and_slope(way, minutes)
+        if excess <= 0.0:
+            while minutes - 1.0 > start and _excess(way, minutes - 1.0) <= 0.0:
+                minutes -= 1.0
+            return minutes if minutes > start else start + 1.0
         if slope >= 0.0 or excess > -slope * HORIZON_MIN:
             break
         minutes = max(minutes + 1.0, float(ceil(minutes - excess / slope)))
@@ -77,6 +71,19 @@ def first_whole_passing(way: Way, start: float, hint: float) -> float:
         # The moment of passing fell between two whole minutes, and the compartment is above its limit again.
         start, exact = minutes, _bracketed(way, minutes)
     return inf
+
+
+def is_above(way: Way, minutes: float) -> bool:
+    """Whether the compartment fails after a time."""
+    return _excess(way, minutes) > 0.0
+
+
+def is_coming_down(way: Way, minutes: float) -> bool:
+    """Whether the compartment fails from the beginning up to this time, by being above its limit and falling then."""
+    if _excess(way, 0.0) <= 0.0:
+        return False
+    excess, slope = _excess_and_slope(way, minutes)
+    return excess > 0.0 and slope < 0.0
 
 
 def _bracketed(way: Way, start: float) -> float:

@@ -29,6 +29,8 @@ class Tissues:
         for name, pressures in (("nitrogen_bar", self.nitrogen_bar), ("helium_bar", self.helium_bar)):
             if len(pressures) != COMPARTMENTS:
                 raise InputError(name, f"{len(pressures)} values", f"{COMPARTMENTS} values, fastest compartment first")
+            if all(0.0 <= pressure <= 60.0 for pressure in pressures):
+                continue
             for index, pressure in enumerate(pressures):
                 require_between(f"{name}[{index}]", pressure, 0.0, 60.0, "bar")
 
@@ -47,16 +49,20 @@ def air_saturated_bar(surface_bar: float, water_vapour_bar: float) -> float:
     return SCHEDULE_AIR.nitrogen_fraction * (surface_bar - water_vapour_bar)
 
 
+def saturated_row(settings: DecoSettings) -> Row:
+    """The row of a diver who has been at this surface pressure for days."""
+    return filled(air_saturated_bar(settings.surface_bar, settings.water_vapour_bar), 0.0)
+
+
 def saturated(settings: DecoSettings) -> Tissues:
     """Tissues of a diver who has been at this surface pressure for days."""
-    return Tissues.of(filled(air_saturated_bar(settings.surface_bar, settings.water_vapour_bar), 0.0))
+    return Tissues.of(saturated_row(settings))
 
 
 def after_surface_interval(tissues: Tissues, minutes: float, settings: DecoSettings) -> Tissues:
     """Tissues after breathing air at this surface pressure, 0 to 100,000 min."""
     require_between("surface_interval_min", minutes, 0.0, 100_000.0, "min")
-    target = filled(air_saturated_bar(settings.surface_bar, settings.water_vapour_bar), 0.0)
-    return Tissues.of(settled(tissues.row(), target, kept_after(settings.coefficients, minutes)))
+    return Tissues.of(settled(tissues.row(), saturated_row(settings), kept_after(settings.coefficients, minutes)))
 
 
 def after_arrival(hours: float, settings: DecoSettings, *, from_surface_bar: float = SEA_LEVEL_BAR) -> Tissues:
