@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import time
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import lru_cache
@@ -14,7 +15,7 @@ from loopworthy.doors.exchange.keys import KeyFolder
 from loopworthy.judgement import events as judgement_events
 from loopworthy.judgement.catalogue.load import load_catalogue
 from loopworthy.judgement.catalogue.model import Catalogue
-from loopworthy.record import level
+from loopworthy.record import level, story_clock
 from loopworthy.record.events import register_record_events
 from loopworthy.record.memory import MemoryStore
 from loopworthy.record.record import Record
@@ -66,6 +67,8 @@ def open_workplace(
     ----------
     path : Path
         The record's file.
+    clock : callable
+        Gives the present moment; a rehearsal that keeps a clock of its own goes by that.
     create : bool
         Whether to begin a new record when the file is not there.
     short : bool
@@ -140,7 +143,12 @@ def _workplace(
             invented=invented,
             keys=keys,
         )
-    return Workplace(record, catalogue_for(owner_files), clock, short=short)
+    return Workplace(record, catalogue_for(owner_files), clock_for(store, clock), short=short)
+
+
+def clock_for(store: Store, clock: Callable[[], Moment]) -> Callable[[], Moment]:
+    """The clock that a record runs by: that of a rehearsal where it is one, else the one given."""
+    return story_clock.clock_of(store, clock, seconds=time.time)
 
 
 def catalogue_for(owner_files: Mapping[str, str] | None = None) -> Catalogue:

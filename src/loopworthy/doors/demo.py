@@ -1,7 +1,7 @@
 """The rehearsal: an invented club's record, made on first use and opened afterwards, with a clock of its own.
 
 Everything in it is made up, and the record says so in its first event. The clock begins at the moment of the story at
-which one unit is ready, one unproven and one at stop, and runs on from there.
+which one unit is ready, one unproven and one at stop, and runs on from there; it lies in the store, for every door.
 """
 
 from __future__ import annotations
@@ -18,18 +18,20 @@ from loopworthy.bootstrap import catalogue_for, memory_workplace, open_workplace
 from loopworthy.desk.demo.club import DEVICE, OPENS_AT, TITLE, ZONE
 from loopworthy.desk.demo.scenario import first_moment, tell
 from loopworthy.desk.workplace import Workplace
+from loopworthy.record import story_clock
 from loopworthy.record.exchange import export_lines
 from loopworthy.record.merge import merge
 from loopworthy.record.sqlite import SqliteStore
-from loopworthy.record.store import Store
 from loopworthy.vocabulary.errors import StoreError
-from loopworthy.vocabulary.time import Moment, moment_from_epoch_ms
+from loopworthy.vocabulary.time import Moment
 
 SEED = 614
 """The same seed tells the same readings; only identities and salts differ from one rehearsal to the next."""
 
+_OPENS = Moment(at=OPENS_AT, zone=ZONE)
 
-def open_demo(directory: Path, *, afresh: bool = False, seconds: Callable[[], float] = time.monotonic) -> Workplace:
+
+def open_demo(directory: Path, *, afresh: bool = False, seconds: Callable[[], float] = time.time) -> Workplace:
     """The rehearsal kept in a directory, made if it is not there.
 
     Parameters
@@ -39,7 +41,7 @@ def open_demo(directory: Path, *, afresh: bool = False, seconds: Callable[[], fl
     afresh : bool
         Whether to throw away what was recorded in it since, and begin again.
     seconds : callable
-        What the demo's clock runs by. [s]
+        What the demo's clock runs by; every process that opens the record has to count the same. [s]
 
     Returns
     -------
@@ -57,47 +59,21 @@ def open_demo(directory: Path, *, afresh: bool = False, seconds: Callable[[], fl
         _throw_away(path)
     if not path.exists():
         _make(path)
-    clock = StoryClock(seconds)
-    workplace = open_workplace(path, clock=clock)
-    clock.begin_after(workplace.record.store)
+    workplace = open_workplace(path, clock=first_moment())
+    workplace.clock = story_clock.begin(workplace.record.store, _OPENS, seconds=seconds)
     return workplace
 
 
-def memory_demo(*, seconds: Callable[[], float] = time.monotonic) -> Workplace:
+def memory_demo(*, seconds: Callable[[], float] = time.time) -> Workplace:
     """The rehearsal without a file: gone when the process ends."""
     told = _told()
-    clock = StoryClock(seconds)
-    clock.begin_after(told.record.store)
+    clock = story_clock.begin(told.record.store, _OPENS, seconds=seconds)
     return Workplace(told.record, told.catalogue, clock)
 
 
 def demo_file(directory: Path) -> Path:
     """The rehearsal's file: another one for another catalogue, for its verdicts would differ."""
     return directory / f"invented-club-{catalogue_for().digest[:8]}.sqlite"
-
-
-class StoryClock:
-    """Begins at the story's moment when it is made, and runs on.
-
-    Parameters
-    ----------
-    seconds : callable
-        A count of seconds that never goes back.
-    """
-
-    def __init__(self, seconds: Callable[[], float]) -> None:
-        self._seconds = seconds
-        self._begins = Moment(at=OPENS_AT, zone=ZONE)
-        self._began = seconds()
-
-    def __call__(self) -> Moment:
-        return self._begins.plus(seconds=self._seconds() - self._began)
-
-    def begin_after(self, store: Store) -> None:
-        """Begin a second after the last thing recorded, where that is later than the story's moment."""
-        latest = store.latest_clock()
-        if latest.wall_ms >= self._begins.epoch_ms:
-            self._begins = moment_from_epoch_ms(latest.wall_ms + 1000, ZONE)
 
 
 def _told() -> Workplace:

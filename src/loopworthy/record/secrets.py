@@ -14,8 +14,12 @@ HUBS: Final = "joined-hubs"
 """Setting: the hubs that this device has joined, with its tokens."""
 
 
+STORY_CLOCK: Final = "story-clock"
+"""Setting: the clock of a rehearsal. No secret, but of this file alone: a copy meets devices with clocks of their own."""
+
+
 def forget_secrets(store: Store) -> None:
-    """Take out whatever would let the holder of a copy in."""
-    for name in (ADMITTED, CODES, HUBS):
+    """Take out whatever would let the holder of a copy in, and what holds for the file itself only."""
+    for name in (ADMITTED, CODES, HUBS, STORY_CLOCK):
         if store.setting(name):
             store.put_setting(name, "")

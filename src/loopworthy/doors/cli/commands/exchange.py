@@ -36,7 +36,7 @@ def exchange_with(settings: Settings, hub: str) -> int:
     _finish_taking_over(settings, hub)
     workplace = settings.open()
     joined = hub_at(workplace.record.store, hub)
-    done, outcome = asyncio.run(exchange_once(workplace.record, joined, _means(settings)))
+    done, outcome = asyncio.run(exchange_once(workplace.record, joined, _means(settings, workplace)))
     settings.answer(lambda: _outcome(done, outcome), lambda: _outcome_lines(done, outcome))
     return Exit.NOT_WHOLE if outcome.refused or outcome.left_out else Exit.DONE
 
@@ -66,7 +66,7 @@ def join(settings: Settings, address: str, code: str, device_name: str) -> None:
         store.close()
     workplace = _opened_as(settings, name)
     joined = next(one for one in _hubs(workplace) if one.address == place)
-    done, outcome = asyncio.run(exchange_once(workplace.record, joined, means))
+    done, outcome = asyncio.run(exchange_once(workplace.record, joined, _means(settings, workplace)))
     settings.answer(
         lambda: {**_outcome(done, outcome), "record": done.record, "title": done.title, "path": str(settings.path)},
         lambda: [say("joined", title=done.title, hub=done.address), *_outcome_lines(done, outcome)],
@@ -172,12 +172,13 @@ def revoke(settings: Settings, device: str, reason: str) -> None:
 # --- opening ----------------------------------------------------------------------------------------------------------
 
 
-def _means(settings: Settings) -> Means:
+def _means(settings: Settings, workplace: Workplace | None = None) -> Means:
     from loopworthy.doors.exchange.client import Means
     from loopworthy.doors.exchange.keys import Verifier
     from loopworthy.doors.exchange.native import send
 
-    return Means(send=send, verifier=Verifier(), clock=settings.now())
+    clock = workplace.now if workplace is not None else settings.now()
+    return Means(send=send, verifier=Verifier(), clock=clock)
 
 
 def _hubs(workplace: Workplace) -> tuple[JoinedHub, ...]:

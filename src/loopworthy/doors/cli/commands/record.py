@@ -92,13 +92,14 @@ def verify(settings: Settings, path: Path | None, sheets: tuple[str, ...]) -> in
 @click.pass_obj
 def export(settings: Settings, file: str | None, rescue: bool) -> int:
     """Write the record as lines of JSON."""
+    from loopworthy.bootstrap import clock_for
     from loopworthy.record.exchange import export_lines
 
     left_out: list[str] = []
     with _store(settings) as store:
         _sign(store)
         keep = (lambda stored: left_out.append(stored.id)) if rescue else None
-        lines = export_lines(store, exported_at=settings.now()(), leave_out=keep)
+        lines = export_lines(store, exported_at=clock_for(store, settings.now())(), leave_out=keep)
         if file in (None, "-"):
             for line in lines:
                 sys.stdout.buffer.write(line)
@@ -122,7 +123,7 @@ def export(settings: Settings, file: str | None, rescue: bool) -> int:
 @click.pass_obj
 def merge(settings: Settings, file: str, adopt: bool) -> int:
     """Take everything from an export, or from another record file, that is not here yet."""
-    from loopworthy.bootstrap import registry
+    from loopworthy.bootstrap import clock_for, registry
     from loopworthy.doors.exchange.keys import Verifier, at_once
     from loopworthy.record.merge import merge as take
     from loopworthy.record.receiving import check_heads
@@ -139,7 +140,7 @@ def merge(settings: Settings, file: str, adopt: bool) -> int:
         try:
             with closing(SqliteStore(target)) as store:
                 sent = at_once(check_heads(lines, Verifier()))
-                known, now = registry(), settings.now()()
+                known, now = registry(), clock_for(store, settings.now())()
                 report = take(store, known, sent.lines, now=now, vouched=sent.heads, adopt=adopt)
                 _record_what_came(store, known, now)
         except BaseException:
@@ -283,6 +284,7 @@ def _store(settings: Settings) -> Iterator[SqliteStore]:
 @contextmanager
 def _lines_of(settings: Settings, file: str) -> Iterator[Iterable[bytes]]:
     """The lines of an export: of a file, of standard input, or of another record file as it would export itself."""
+    from loopworthy.bootstrap import clock_for
     from loopworthy.record.exchange import export_lines
     from loopworthy.record.sqlite import SqliteStore
 
@@ -297,7 +299,7 @@ def _lines_of(settings: Settings, file: str) -> Iterator[Iterable[bytes]]:
             yield source
             return
     with closing(SqliteStore(Path(file), read_only=True)) as store:
-        yield export_lines(store, exported_at=settings.now()())
+        yield export_lines(store, exported_at=clock_for(store, settings.now())())
 
 
 def _sign(store: SqliteStore) -> None:
