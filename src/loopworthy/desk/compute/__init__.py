@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from loopworthy.desk.compute import exposure, fills, gas_plan, loop, physics, sensors
+from loopworthy.desk.compute import decompression, exposure, fills, gas_plan, loop, physics, sensors
 from loopworthy.desk.compute.calculation import Calculation
 from loopworthy.vocabulary.errors import UnknownNameError
 
@@ -26,6 +26,7 @@ CALCULATIONS: Mapping[str, Calculation[Any]] = MappingProxyType(
             *fills.CALCULATIONS,
             *gas_plan.CALCULATIONS,
             *exposure.CALCULATIONS,
+            *decompression.CALCULATIONS,
         )
     }
 )
