@@ -78,9 +78,15 @@ class Hands:
         self.taps += 1
 
     def go(self, what: Locator) -> None:
-        """Touch it, and wait for the page that it leads to."""
-        with self.page.expect_navigation():
-            self.tap(what)
+        """Touch it, and wait for the page that it leads to.
+
+        A page that notes something in its place in the history counts as navigated for the browser, so the leaving of
+        the page is watched instead.
+        """
+        self.page.evaluate("document.documentElement.dataset.stillHere = ''")
+        self.tap(what)
+        self.page.locator("html:not([data-still-here])").wait_for(state="attached")
+        self.page.wait_for_load_state()
 
     def type(self, what: Locator, text: str) -> None:
         """Touch a field and type."""

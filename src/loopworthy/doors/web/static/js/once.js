@@ -10,10 +10,11 @@ function formOf(act) {
 export function attach(root = document) {
   const state = history.state && typeof history.state === "object" ? history.state : {};
   const known = { ...state[KEPT] };
+  const before = Object.keys(known).length;
   for (const field of root.querySelectorAll('form[method="post"] input[type="hidden"][name="once"]')) {
     const form = formOf(field.value);
     if (known[form]) field.value = known[form];
     else known[form] = field.value;
   }
-  history.replaceState({ ...state, [KEPT]: known }, "", location.href);
+  if (Object.keys(known).length !== before) history.replaceState({ ...state, [KEPT]: known }, "", location.href);
 }
