@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from benchmarks import first_version
@@ -19,6 +21,8 @@ from loopworthy.science.deco.rows import forget_factors
 from loopworthy.science.deco.schedule import Level, Schedule, plan_schedule
 from loopworthy.science.deco.settings import DecoSettings, StopForm
 from loopworthy.science.physics.gas import GasMixture
+
+Work = Callable[[], object]
 
 GOALS = {"schedule": 2.5, "envelope": 4.0}
 
@@ -83,12 +87,9 @@ def main(rounds: int) -> int:
             forget_factors()
             planned(stops)
 
-        pairs = {
-            "schedule": (lambda plan=plan: first_version.schedule(plan, nitrogen, helium), cold),
-            "envelope": (
-                lambda plan=plan: first_version.bailout(plan, nitrogen, helium),
-                lambda schedule=schedule: envelope(schedule),
-            ),
+        pairs: dict[str, tuple[Work, Work]] = {
+            "schedule": (partial(first_version.schedule, plan, nitrogen, helium), cold),
+            "envelope": (partial(first_version.bailout, plan, nitrogen, helium), partial(envelope, schedule)),
         }
         for name, (first, ours) in pairs.items():
             # Turn by turn, so that both meet the same machine.
@@ -105,11 +106,11 @@ def main(rounds: int) -> int:
     print("growth of the envelope with bottom time and number of gases, whole minutes:")
     for minutes in (15, 30, 60):
         schedule = planned(StopForm.WHOLE_MINUTES, float(minutes))
-        took = first_version.timed(lambda schedule=schedule, to=minutes: envelope(schedule, to), clock, 3)
+        took = first_version.timed(partial(envelope, schedule, minutes), clock, 3)
         print(f"  {minutes} min at 60 m: {took * 1e3:.1f} ms, {took * 1e3 / (minutes - 2):.2f} ms a minute")
     schedule = planned(StopForm.WHOLE_MINUTES)
     for gases in (1, 2, 3):
-        took = first_version.timed(lambda count=gases: envelope(schedule, 30, count), clock, 3)
+        took = first_version.timed(partial(envelope, schedule, 30, gases), clock, 3)
         print(f"  {gases} gases: {took * 1e3:.1f} ms")
     return 1 if missed else 0
 

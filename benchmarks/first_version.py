@@ -228,6 +228,25 @@ def schedule(plan: Plan, nitrogen: Rows, helium: Rows, *, start: tuple[list[floa
     }
 
 
+def is_kept(plan: Plan, nitrogen: Rows, helium: Rows, answer: Plan) -> bool:
+    """Whether another planner's answer keeps every limit: its stops are made, and every level is tested as it is left.
+
+    For answers that steps of a minute cannot find: a moment of passing between two whole minutes.
+    """
+    diver = Diver(plan, nitrogen, helium)
+    diver.dive()
+    low, high, anchor = plan["gf_low"], plan["gf_high"], answer["first_stop_m"]
+    made = {round(stop["depth_m"], 6): stop["minutes"] for stop in answer["stops"]}
+    while diver.depth > 0.0:
+        to = diver.next_level()
+        diver.stay(made.get(round(diver.depth, 6), 0.0))
+        gradient = high + (low - high) * to / anchor if anchor and diver.depth <= anchor else low
+        if not diver.may_go(to, gradient - 1e-9, plan["test"]) and not diver.may_go(to, gradient + 1e-9, plan["test"]):
+            return False
+        diver.travel(to, plan["ascent_m_per_min"])
+    return True
+
+
 def bailout(plan: Plan, nitrogen: Rows, helium: Rows) -> Plan:
     """Bailout from every minute of the bottom, each recomputed from the surface."""
     minutes = []

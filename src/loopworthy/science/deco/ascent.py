@@ -139,17 +139,13 @@ class Ladder:
                 above = first_above(tested, least, rows, pressure_bar, gradient)
             stop_min, ruled_by, on_arrival = 0.0, -1, row
             if above >= 0:
-                stop_min, ruled_by, row = self._stop(leg, row, gradient, least, above, ruler, on_arrival_there)
-                ruler = ruled_by
-                if stop_min == inf:
-                    reason = _reason(leg, ruled_by, gradient)
+                stop = self._stop(leg, row, gradient, least, above, ruler, on_arrival_there)
+                if isinstance(stop, NoSolution):
                     return Ascent(
-                        anchor_m=anchor_m,
-                        steps=tuple(steps),
-                        minutes=minutes,
-                        surfacing=row,
-                        no_solution=NoSolution(depth_m=depth_m, reason=reason),
+                        anchor_m=anchor_m, steps=tuple(steps), minutes=minutes, surfacing=row, no_solution=stop
                     )
+                stop_min, ruled_by, row = stop
+                ruler = ruled_by
             steps.append(Step(leg, minutes, on_arrival, stop_min, ruled_by))
             minutes += stop_min + leg.travel_min
             row, depth_m = travelled(row, leg.kept, leg.added), next_m
@@ -224,7 +220,7 @@ class Ladder:
 
     def _stop(
         self, leg: Leg, row: Row, gradient: float, least: Row, above: int, ruled_before: int, on_arrival_there: bool
-    ) -> tuple[float, int, Row]:
+    ) -> tuple[float, int, Row] | NoSolution:
         """Minutes of a stop that compartment `above` asks for, which one ruled, and the tissues after it.
 
         `ruled_before` is the compartment that ruled the stop before: the next slower one often rules this one.
@@ -251,7 +247,7 @@ class Ladder:
                 way = way or self._way(leg, row, gradient, failing, on_arrival_there)
                 found = first_whole_passing(way, minutes) if whole else first_passing(way, minutes)
                 if found == inf:
-                    return inf, failing, row
+                    return _no_solution(leg, failing, minutes, gradient)
                 # Ever forward, even where two roundings of the same limit disagree.
                 minutes = found if found > minutes else minutes + (1.0 if whole else STEP_MIN * (1.0 + minutes))
                 ruled_by, way = failing, None
@@ -281,11 +277,15 @@ class Ladder:
         )  # fmt: skip
 
 
-def _reason(leg: Leg, ruled_by: int, gradient: float) -> str:
+def _no_solution(leg: Leg, ruled_by: int, from_min: float, gradient: float) -> NoSolution:
+    """In words: nothing here is clipped or left to turn for ever."""
     goal = "the surface" if leg.next_m == 0.0 else f"{leg.next_m:g} m"
-    loaded_bar = leg.target[ruled_by] + leg.target[len(leg.target) // 2 + ruled_by]
-    return (
-        f"However long the stop at {leg.depth_m:g} m, compartment {ruled_by + 1} stays above its limit for {goal} with "
-        f"gradient factor {gradient:.2f}: the gas breathed there holds it near {loaded_bar:.2f} bar of inert gas. "
-        "A gas with more oxygen, or a deeper last stop, may have a solution"
+    loaded_bar = leg.target[ruled_by] + leg.target[COMPARTMENTS + ruled_by]
+    return NoSolution(
+        depth_m=leg.depth_m,
+        reason=(
+            f"No stop at {leg.depth_m:g} m is of a length that allows {goal} with gradient factor {gradient:.2f}: from "
+            f"{from_min:.4g} min on compartment {ruled_by + 1} is above its limit, as the gas breathed there brings it "
+            f"to {loaded_bar:.2f} bar of inert gas. A gas with more oxygen, or a deeper last stop, may have a solution"
+        ),
     )

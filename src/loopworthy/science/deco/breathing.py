@@ -165,9 +165,12 @@ class Loop:
         return Piece(from_m, to_m, self._shared(inert_bar(from_m)), self._shared(inert_bar(to_m)))
 
     def _shared(self, inert_bar: float) -> Inspired:
+        """Inert gas as the diluent shares it, neither ever below zero by a rounding."""
         whole = self.diluent.inert_fraction
-        helium_bar = inert_bar * self.diluent.helium_fraction / whole if whole > 0.0 else 0.0
-        return inert_bar - helium_bar, helium_bar
+        if inert_bar <= 0.0 or whole <= 0.0:
+            return 0.0, 0.0
+        helium_bar = inert_bar * self.diluent.helium_fraction / whole
+        return max(0.0, inert_bar - helium_bar), helium_bar
 
     @staticmethod
     def _depth_of_dry_m(dry_bar: float, settings: DecoSettings) -> float:
