@@ -276,6 +276,7 @@ class StoreContract(ABC):
         store.replace_waiting(first)
         store.replace_waiting(second)
         assert list(store.waiting()) == sorted(second, key=event_id)
+        assert list(store.waiting_ids()) == sorted(map(event_id, second))
         assert store.count() == 0
         store.replace_waiting(())
         assert list(store.waiting()) == []

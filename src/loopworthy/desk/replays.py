@@ -6,7 +6,7 @@ so that a verdict which the record does not give is found.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopworthy.desk.workplace import Workplace
 from loopworthy.judgement.book import Passing
@@ -99,6 +99,9 @@ def _state(
         found = replay(events, workplace.catalogue, unit, at, device=device, beside=beside)
     except UnknownNameError:
         return PastState(label=HINDSIGHT if device is None else AS_KNOWN, replay=None)
+    cautions = workplace.cautions(found.verdict.unit)
+    if cautions:
+        found = replace(found, verdict=replace(found.verdict, cautions=cautions))
     return PastState(label=found.label, replay=found)
 
 

@@ -9,8 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
+from dataclasses import replace
 from typing import Final
 
+from loopworthy.desk.apart import EntriesApart, EntryApart
+from loopworthy.judgement.apart import Caution, cautions
 from loopworthy.judgement.book import Book
 from loopworthy.judgement.catalogue.model import Catalogue
 from loopworthy.judgement.outstanding import Task, outstanding
@@ -24,7 +27,7 @@ from loopworthy.unit.things import Thing
 from loopworthy.unit.world import World
 from loopworthy.vocabulary.errors import InputError, RecordError, StoreError, UnknownNameError
 from loopworthy.vocabulary.event import Event
-from loopworthy.vocabulary.identity import ThingId, short
+from loopworthy.vocabulary.identity import DeviceId, ThingId, short
 from loopworthy.vocabulary.time import Moment
 
 SHORT_BOOK: Final = "verdict"
@@ -58,6 +61,7 @@ class Workplace:
         self._last: tuple[int, int, str, int, str] | None = None
         self._kept_through: int | None = None
         self._departures = record.departures
+        self._apart = EntriesApart(record)
 
     def now(self) -> Moment:
         """The present moment at the site."""
@@ -135,8 +139,25 @@ class Workplace:
         return Bench(self.book(), self.catalogue, at or self.now())
 
     def verdict(self, unit: ThingId, at: Moment | None = None) -> Verdict:
-        """The verdict on a unit, now or at a moment."""
-        return judge_unit(self.book(), self.catalogue, unit, at or self.now())
+        """The verdict on a unit, now or at a moment, with the cautions that it has to carry now."""
+        verdict = judge_unit(self.book(), self.catalogue, unit, at or self.now())
+        found = self.cautions(verdict.unit)
+        return replace(verdict, cautions=found) if found else verdict
+
+    def apart(self) -> tuple[EntryApart, ...]:
+        """Entries that lie beside the record now; they count for nothing."""
+        return self._apart.now(self.now())
+
+    def device_name(self, device: DeviceId) -> str:
+        """What people call a device that wrote an entry, in the record or beside it."""
+        return self._apart.device_name(device, self.now())
+
+    def cautions(self, unit: ThingId) -> tuple[Caution, ...]:
+        """What has to be shown with any verdict on a unit now, because of entries beside the record."""
+        apart = self.apart()
+        if not apart:
+            return ()
+        return cautions(self.book(), self.catalogue, unit, ((one.why, one.event) for one in apart))
 
     def outstanding(self, unit: ThingId, at: Moment | None = None) -> tuple[Task, ...]:
         """The smallest set of steps that restores readiness."""

@@ -15,6 +15,7 @@ from loopworthy.desk.steps import label_of
 from loopworthy.desk.workplace import Workplace
 from loopworthy.doors.quantities import METRIC, Clockface, plain, plain_margin, quantity_text, reading_text
 from loopworthy.doors.texts import Texts
+from loopworthy.judgement.apart import Caution
 from loopworthy.judgement.book import Item
 from loopworthy.judgement.catalogue.model import Rule, Step
 from loopworthy.judgement.events import EvidenceRecorded
@@ -311,6 +312,21 @@ class Words:
             title = self.catalogue.steps[step].title if step in self.catalogue.steps else step
             shown.append(f"{words}: {title}")
         return tuple(dict.fromkeys(shown))
+
+    def cautions(self, verdict: Verdict) -> tuple[str, ...]:
+        """What lies beside the record and may undo some of the evidence: whose, how many, and why."""
+        return tuple(self._caution(one) for one in verdict.cautions)
+
+    def _caution(self, one: Caution) -> str:
+        what = self._counted("apart.entry", one.count)
+        values = {"what": what, "device": self.workplace.device_name(one.device)}
+        why = self.say(f"apart.why_{_key(one.why.value)}")
+        return self.say("apart.names_unit" if one.named else "apart.any_unit", **values, why=why)
+
+    def caution_mark(self, verdict: Verdict) -> str:
+        """The same in a few words for a board; '' where nothing lies beside the record."""
+        count = sum(one.count for one in verdict.cautions)
+        return self._counted("apart.mark", count) if count else ""
 
     # --- limits -----------------------------------------------------------------------------------------------------
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf
 
+from loopworthy.judgement.apart import Caution
 from loopworthy.judgement.asked import asked_steps, hold_of
 from loopworthy.judgement.book import Book, Release
 from loopworthy.judgement.catalogue.model import Catalogue, Hold, Step
@@ -103,6 +104,9 @@ class Verdict:
         Faults and incidents that nobody released.
     marks : tuple of str
         What was single-handed, waived, near a limit or judged by a loosened limit.
+    cautions : tuple of Caution
+        Entries that lie beside the record and may undo some of this evidence. They change no word and no until-time; no
+        door may show the verdict without them.
     code : str
         Why there can be no verdict from evidence: ``no-configuration``, ``no-dive-day``; '' otherwise.
     """
@@ -116,6 +120,7 @@ class Verdict:
     open_holds: tuple[OpenHold, ...]
     marks: tuple[str, ...]
     code: str = ""
+    cautions: tuple[Caution, ...] = ()
 
     def requirements(self) -> Iterator[Requirement]:
         """Every requirement once, in the order of the holds."""

@@ -197,6 +197,9 @@ class MemoryStore:
     def waiting(self) -> Sequence[bytes]:
         return self._waiting
 
+    def waiting_ids(self) -> Sequence[EventId]:
+        return [event_id(body) for body in self._waiting]
+
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
         before = self._waiting
         self._waiting = tuple(sorted(bodies, key=event_id))

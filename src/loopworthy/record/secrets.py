@@ -15,7 +15,7 @@ HUBS: Final = "joined-hubs"
 
 
 STORY_CLOCK: Final = "story-clock"
-"""Setting: the clock of a rehearsal. No secret, but of this file alone: a copy meets devices with clocks of their own."""
+"""Setting: the clock of a rehearsal. No secret, but for this file alone: copies meet devices with other clocks."""
 
 
 def forget_secrets(store: Store) -> None:

@@ -300,11 +300,14 @@ class SqliteStore:
     def waiting(self) -> Sequence[bytes]:
         return [body for (body,) in self._read("SELECT body FROM waiting ORDER BY id")]
 
+    def waiting_ids(self) -> Sequence[EventId]:
+        return [identity for (identity,) in self._read("SELECT id FROM waiting ORDER BY id")]
+
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
         wanted = {event_id(body): body for body in bodies}
         with self.transaction():
             # Only the difference is written: in a long exchange most of what waits goes on waiting.
-            here = {identity for (identity,) in self._read("SELECT id FROM waiting")}
+            here = set(self.waiting_ids())
             for identity in here - wanted.keys():
                 self._write("DELETE FROM waiting WHERE id = ?", (identity,))
             for identity in sorted(wanted.keys() - here):

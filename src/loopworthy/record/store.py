@@ -178,6 +178,10 @@ class Store(Protocol):
         for them, or their clock is too far ahead. `beside` tells which."""
         ...
 
+    def waiting_ids(self) -> Sequence[EventId]:
+        """Identities of the events beside the record, sorted."""
+        ...
+
     def replace_waiting(self, bodies: Iterable[bytes]) -> None:
         """Let exactly these events wait."""
         ...

@@ -24,9 +24,9 @@ def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return demo_file(folder)
 
 
-def opened(path: Path, *, short: bool) -> Workplace:
-    workplace = bootstrap.open_workplace(path, clock=lambda: NOW, short=short)
-    workplace.clock = lambda: NOW  # a rehearsal would go by its own, which runs on
+def opened(path: Path, *, short: bool, owner: dict[str, str] | None = None, now: Moment = NOW) -> Workplace:
+    workplace = bootstrap.open_workplace(path, clock=lambda: now, owner_files=owner, short=short)
+    workplace.clock = lambda: now  # a rehearsal would go by its own, which runs on
     return workplace
 
 
@@ -66,9 +66,7 @@ def test_a_short_book_that_cannot_be_read_is_made_anew(club: Path, body: bytes) 
 def test_a_short_book_of_another_catalogue_is_not_used(club: Path) -> None:
     opened(club, short=False).book()
     owner = {"own.toml": '[tighten."C06.tolerance"]\nvalue = "0.1"\nsource = "rule of the house"\n'}
-    stricter, wanted = (
-        bootstrap.open_workplace(club, clock=lambda: NOW, owner_files=owner, short=short) for short in (True, False)
-    )
+    stricter, wanted = (opened(club, short=short, owner=owner) for short in (True, False))
     unit = wanted.unit("Lantern")
     assert wanted.verdict(unit).word.value != "ready"  # by the stricter limit
     assert stricter.verdict(unit) == wanted.verdict(unit)
@@ -77,7 +75,7 @@ def test_a_short_book_of_another_catalogue_is_not_used(club: Path) -> None:
 def test_a_clock_that_is_behind_the_short_book_reads_the_whole_record(club: Path) -> None:
     opened(club, short=False).book()
     behind = Moment(at="2026-06-01T09:00:00+02:00", zone="Europe/Malta")
-    quick, full = (bootstrap.open_workplace(club, clock=lambda: behind, short=short) for short in (True, False))
+    quick, full = (opened(club, short=short, now=behind) for short in (True, False))
     assert [quick.verdict(one) for one in quick.world.units()] == [full.verdict(one) for one in full.world.units()]
 
 

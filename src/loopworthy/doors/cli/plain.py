@@ -47,6 +47,7 @@ def verdict(words: Words, one: Verdict, *, all_requirements: bool = False) -> Pl
         "ends_with": words.until_reason(one) or None,
         "code": one.code or None,
         "marks": list(one.marks),
+        "cautions": cautions(words, one),
         "holds": [hold(words, each) for each in one.holds],
         "open_holds": [open_hold(words, each) for each in one.open_holds],
         "reasons": [requirement(words, each) for each in one.reasons()],
@@ -54,6 +55,21 @@ def verdict(words: Words, one: Verdict, *, all_requirements: bool = False) -> Pl
     if all_requirements:
         told["requirements"] = [requirement(words, each) for each in one.requirements()]
     return told
+
+
+def cautions(words: Words, one: Verdict) -> list[Plain]:
+    """Entries beside the record that may undo some of the evidence: whose, how many, why, and whether they name it."""
+    return [
+        {
+            "device": each.device,
+            "device_name": words.workplace.device_name(each.device),
+            "entries": each.count,
+            "why": each.why.value,
+            "names_unit": each.named,
+            "sentence": sentence,
+        }
+        for each, sentence in zip(one.cautions, words.cautions(one), strict=True)
+    ]
 
 
 def hold(words: Words, one: HoldVerdict) -> Plain:

@@ -30,7 +30,12 @@ FIRST_REASONS = 8
 
 
 def verdict_line(words: Words, one: Verdict) -> str:
-    """The verdict in one line, its word first."""
+    """The verdict in one line, its word first; in the end that something lies beside the record."""
+    mark = words.caution_mark(one)
+    return f"{_line(words, one)} [{mark}]" if mark else _line(words, one)
+
+
+def _line(words: Words, one: Verdict) -> str:
     name = words.workplace.name(one.unit)
     if one.word.value == "ready" and one.until_ms is not None:
         left = (one.until_ms - words.clock.now.epoch_ms) // 60_000
@@ -45,9 +50,19 @@ def verdict_line(words: Words, one: Verdict) -> str:
     return say("verdict", word=one.word.value, unit=name, sentence=words.verdict_sentence(one))
 
 
+def cautions(words: Words, one: Verdict, indent: str = "  ") -> Iterator[str]:
+    """What lies beside the record and may undo some of the evidence, and where to see it in full."""
+    said = Texts.load().say
+    for text in words.cautions(one):
+        yield indent + said("apart.cli", caution=text)
+    if one.cautions:
+        yield indent + said("apart.more")
+
+
 def verdict(words: Words, one: Verdict, *, everything: bool = False) -> Iterator[str]:
     """A verdict with its hold points and reasons."""
     yield verdict_line(words, one)
+    yield from cautions(words, one)
     yield "  " + say("judged_at", when=words.clock.when(one.moment.epoch_ms), zone=zone_text(one.moment))
     for mark in words.verdict_marks(one):
         yield f"  {say('mark', mark=mark)}"

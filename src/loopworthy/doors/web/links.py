@@ -190,6 +190,10 @@ class Links:
         """What one sending of a form recorded."""
         return self.to("recorded", act)
 
+    def apart(self, after: str = "") -> str:
+        """Everything that lies beside the record."""
+        return self.to("record", "apart", after=after)
+
     def merges(self) -> str:
         """All merges."""
         return self.to("record", "merges")

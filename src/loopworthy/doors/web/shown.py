@@ -41,6 +41,10 @@ class VerdictPanel:
         '' for what is not ready.
     reasons : tuple of Reason
     marks : tuple of str
+    cautions : tuple of str
+        What lies beside the record and may undo some of the evidence.
+    apart_href : str
+        Where all of that is listed.
     """
 
     word: Word
@@ -51,6 +55,8 @@ class VerdictPanel:
     until_reason: str = ""
     reasons: tuple[Reason, ...] = ()
     marks: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    apart_href: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +123,8 @@ def verdict_panel(asked: Asked, verdict: Verdict, *, reasons: tuple[Reason, ...]
         until_reason=words.until_reason(verdict) if until is not None else "",
         reasons=reasons,
         marks=words.verdict_marks(verdict),
+        cautions=words.cautions(verdict),
+        apart_href=asked.links.apart() if verdict.cautions else "",
     )
 
 

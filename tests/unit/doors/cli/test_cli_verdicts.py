@@ -87,7 +87,7 @@ def test_the_verdict_in_json_has_every_number_with_limit_margin_and_origin(ready
     (told,) = ready_boat.told("verdict", "Tern", "--all")["verdicts"]
     assert set(told) == {
         "unit", "at", "zone", "verdict", "sentence", "until", "ends_with", "code", "marks", "holds", "open_holds",
-        "reasons", "requirements",
+        "reasons", "requirements", "cautions",
     }  # fmt: skip
     assert (told["verdict"], told["zone"], told["reasons"]) == ("ready", "Europe/Malta", [])
     assert told["until"] > told["at"]

@@ -22,14 +22,15 @@ def outstanding(settings: Settings, unit: str, at: str | None) -> None:
     found = workplace.unit(unit)
     now = workplace.now()
     moment = read_moment("--at", at, now) if at else now
-    tasks = workplace.outstanding(found, moment)
+    verdict, tasks = workplace.verdict(found, moment), workplace.outstanding(found, moment)
     words = settings.words(workplace, moment)
     settings.answer(
         lambda: {
             "unit": plain.thing(workplace, found),
             "at": moment.at,
             "zone": moment.zone,
+            "cautions": plain.cautions(words, verdict),
             "outstanding": [plain.task(words, one) for one in tasks],
         },
-        lambda: show.outstanding(words, tasks),
+        lambda: [*show.cautions(words, verdict, indent=""), *show.outstanding(words, tasks)],
     )

@@ -86,6 +86,47 @@ def verify(settings: Settings, path: Path | None, sheets: tuple[str, ...]) -> in
     return Exit.DONE if report.unbroken and not false else Exit.NOT_WHOLE
 
 
+@record.command("apart", help=helped("record_apart"))
+@click.pass_obj
+def apart(settings: Settings) -> None:
+    """List every entry that lies beside the record, and why."""
+    from loopworthy.doors.texts import Texts
+
+    workplace = settings.open()
+    told, duration = Texts.load().say, settings.words(workplace).duration
+    found = workplace.apart()
+
+    def lines() -> Iterator[str]:
+        for one in found:
+            shown, minutes = one.shown, abs(one.shown.ahead_ms) // 60_000
+            device = workplace.device_name(shown.device)
+            yield told("apart.one", device=device, number=shown.sequence, kind=shown.kind)
+            offset = told("apart.ahead" if shown.ahead_ms >= 0 else "apart.behind", time=duration(minutes))
+            yield f"  {told('apart.claims', when=shown.recorded_at.at)}; {offset}"
+            yield f"  {told('apart.why_' + one.why.value.replace(' ', '_'))}"
+        if not found:
+            yield told("apart.none")
+
+    settings.answer(
+        lambda: {
+            "apart": [
+                {
+                    "event": one.shown.event,
+                    "why": one.why.value,
+                    "device": one.shown.device,
+                    "device_name": workplace.device_name(one.shown.device),
+                    "sequence": one.shown.sequence,
+                    "kind": one.shown.kind,
+                    "claims_recorded_at": one.shown.recorded_at.at,
+                    "clock_ahead_ms": one.shown.ahead_ms,
+                }
+                for one in found
+            ]
+        },
+        lines,
+    )
+
+
 @record.command("export", help=helped("record_export"))
 @argument("file", "export_file", required=False, type=_FILE_OR_DASH)
 @option("--leave-out-damaged", "rescue", key="record_rescue", is_flag=True)

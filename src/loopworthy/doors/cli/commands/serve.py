@@ -71,7 +71,10 @@ def run(settings: Settings, workplace: Workplace, host: str, port: int, secured:
         settings.answer(
             lambda: {
                 "address": url,
-                "verdicts": [{"unit": workplace.name(one.unit), "verdict": one.word.value} for one in verdicts],
+                "verdicts": [
+                    {"unit": workplace.name(one.unit), "verdict": one.word.value, "cautions": len(one.cautions)}
+                    for one in verdicts
+                ],
             },
             lambda: [
                 say("serving", address=url),

@@ -122,7 +122,16 @@ def list_all(settings: Settings) -> None:
     units = workplace.world.units()
     verdicts = {one: workplace.verdict(one, words.clock.now) for one in units}
     settings.answer(
-        lambda: {"units": [{**plain.unit(workplace, one), "verdict": verdicts[one].word.value} for one in units]},
+        lambda: {
+            "units": [
+                {
+                    **plain.unit(workplace, one),
+                    "verdict": verdicts[one].word.value,
+                    "cautions": plain.cautions(words, verdicts[one]),
+                }
+                for one in units
+            ]
+        },
         lambda: [show.verdict_line(words, verdicts[one]) for one in units] or [say("no_units")],
     )
 

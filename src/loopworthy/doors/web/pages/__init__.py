@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from loopworthy.doors.web.pages import (
+    apart,
     board,
     carry,
     catalogue,
@@ -77,6 +78,7 @@ MODULES: tuple[PageModule, ...] = (
     holds,
     past,
     record,
+    apart,
     merges,
     carry,
     scan,

@@ -57,6 +57,8 @@ class Board:
         Whether anybody is in the record yet.
     came_in, merges_href : str
         That entries of other devices came in which nobody has looked at, '' where none did; where to look.
+    apart, apart_href : str
+        That entries lie beside the record which a verdict here may lack, '' where none do; where they are listed.
     """
 
     frame: Frame
@@ -67,6 +69,8 @@ class Board:
     knows_people: bool
     came_in: str
     merges_href: str
+    apart: str
+    apart_href: str
 
 
 def board(asked: Asked) -> Answer:
@@ -84,6 +88,8 @@ def board(asked: Asked) -> Answer:
         knows_people=bool(world.of_kind("person")),
         came_in=came_in_sentence(asked),
         merges_href=asked.links.merges(),
+        apart=asked.say("apart.board") if any(one.cautions for one in verdicts.values()) else "",
+        apart_href=asked.links.apart(),
     )
     return Page(template="board.html", context=context)
 
@@ -109,7 +115,10 @@ def _row(asked: Asked, unit: ThingId, verdict: Verdict) -> BoardRow:
         next_text=(things[0].short or things[0].text) if things else "",
         next_href=things[0].href if things else "",
         who=asked.workplace.name(holder) if holder is not None else "",
-        marks=tuple(dict.fromkeys(words.marks(tuple(mark.rpartition(": ")[0] for mark in verdict.marks)))),
+        marks=(
+            *filter(None, (words.caution_mark(verdict),)),
+            *dict.fromkeys(words.marks(tuple(mark.rpartition(": ")[0] for mark in verdict.marks))),
+        ),
     )
 
 

@@ -205,7 +205,7 @@ def _told(asked: Asked, words: Words, state: PastState) -> Told:
         label=label,
         means=means,
         word=verdict.word,
-        sentence=_sentence(asked, words, verdict),
+        sentence=" ".join((_sentence(asked, words, verdict), *words.cautions(verdict))),
         events=state.replay.events,
         holds=tuple(
             PastHold(title=one.hold.title, word=one.word, sentence=words.hold_sentence(one)) for one in verdict.holds

@@ -59,6 +59,8 @@ class Line:
         What is open now, to be read out here.
     nothing_open : bool
         Whether it is here that open items are read out, and there is none.
+    cautions : tuple of str
+        What lies beside the record and may undo some of the evidence, where open items are read out.
     never_skipped, two_person : bool
     """
 
@@ -71,6 +73,7 @@ class Line:
     read: tuple[str, ...]
     open_items: tuple[OpenItem, ...]
     nothing_open: bool
+    cautions: tuple[str, ...]
     never_skipped: bool
     two_person: bool
 
@@ -146,10 +149,11 @@ def lines_of(asked: Asked, unit: ThingId, page_id: str) -> tuple[Line, ...]:
         by_step.setdefault(entry.step.id, []).append(entry)
     groups = sorted(by_step.values(), key=lambda group: not group[0].step.never_skipped)
     items = open_items(asked, unit, before_page=page_id)
-    return tuple(_line(number, group, items) for number, group in enumerate(groups, start=1))
+    cautions = asked.words.cautions(asked.workplace.verdict(unit, asked.now))
+    return tuple(_line(number, group, items, cautions) for number, group in enumerate(groups, start=1))
 
 
-def _line(number: int, group: list[StepEntry], items: tuple[OpenItem, ...]) -> Line:
+def _line(number: int, group: list[StepEntry], items: tuple[OpenItem, ...], cautions: tuple[str, ...]) -> Line:
     step = group[0].step
     reads_out = READS_OUT in step.makes
     return Line(
@@ -161,7 +165,8 @@ def _line(number: int, group: list[StepEntry], items: tuple[OpenItem, ...]) -> L
         about=tuple(one.label for one in group if one.subject.position),
         read=_spoken(step),
         open_items=items if reads_out else (),
-        nothing_open=reads_out and not items,
+        nothing_open=reads_out and not items and not cautions,
+        cautions=cautions if reads_out else (),
         never_skipped=step.never_skipped,
         two_person=step.two_person,
     )

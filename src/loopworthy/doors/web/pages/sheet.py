@@ -113,6 +113,8 @@ class Checklist:
     head : SheetHead
     open_items : tuple of OpenItem
         Void, expired, waived, failed: to be read out.
+    cautions : tuple of str
+        What lay beside the record when it was made, and may undo some of the evidence.
     never_done : int
         Requirements that were never read.
     pages : tuple of SheetPage
@@ -133,6 +135,7 @@ class Checklist:
     frame: Frame
     head: SheetHead
     open_items: tuple[OpenItem, ...]
+    cautions: tuple[str, ...]
     never_done: int
     pages: tuple[SheetPage, ...]
     only_open: bool
@@ -178,6 +181,7 @@ def checklist(asked: Asked) -> Answer:
         frame=page_frame(asked, say("sheet.title", unit=asked.workplace.name(unit)), unit=unit, place="more"),
         head=head_of(asked, unit),
         open_items=open_items(asked, unit),
+        cautions=asked.words.cautions(verdict),
         never_done=len({one.key[1:] for one in verdict.requirements() if one.standing.state.value == "absent"}),
         pages=tuple(one for one in pages if one.lines),
         only_open=only_open,
