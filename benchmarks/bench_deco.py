@@ -2,7 +2,8 @@
 
 Run it from the root of the repository: ``.venv/bin/python benchmarks/bench_deco.py [rounds]``. The dive is 60 m for
 30 min on 18/45 at 1.3 bar with gradient factors 30/80; bailout from each of 28 minutes on 18/45, 50 % and oxygen.
-Ratios matter, not seconds. A cold schedule starts without any factor row kept from before.
+Ratios matter, not seconds. A cold schedule starts from nothing, without any factor kept from before; with the table
+of factors, those for whole minutes and usual travels are there, as after the first schedule of a process.
 """
 
 from __future__ import annotations
@@ -89,6 +90,10 @@ def main(rounds: int) -> int:
 
         pairs: dict[str, tuple[Work, Work]] = {
             "schedule": (partial(first_version.schedule, plan, nitrogen, helium), cold),
+            "schedule with the table of factors": (
+                partial(first_version.schedule, plan, nitrogen, helium),
+                partial(planned, stops),
+            ),
             "envelope": (partial(first_version.bailout, plan, nitrogen, helium), partial(envelope, schedule)),
         }
         for name, (first, ours) in pairs.items():
@@ -96,7 +101,7 @@ def main(rounds: int) -> int:
             firsts = min(first_version.timed(first, clock, 1) for _ in range(rounds))
             best = min(first_version.timed(ours, clock, 3) for _ in range(rounds))
             ratio = firsts / best
-            decides = stops is StopForm.WHOLE_MINUTES
+            decides = stops is StopForm.WHOLE_MINUTES and name in GOALS
             verdict = "" if not decides else f"goal {GOALS[name]:g}: {'met' if ratio >= GOALS[name] else 'MISSED'}"
             missed += decides and ratio < GOALS[name]
             print(

@@ -28,7 +28,7 @@ from loopworthy.science.deco.rows import (
 )
 from loopworthy.science.deco.segments import travel
 from loopworthy.science.deco.settings import DecoSettings, StopForm, StopTest
-from loopworthy.science.deco.stops import STEP_MIN, Way, first_passing, first_whole_passing, is_above, is_coming_down
+from loopworthy.science.deco.stops import STEP_MIN, Way, first_passing, first_whole_passing, is_coming_down
 
 
 class Leg(NamedTuple):
@@ -129,23 +129,26 @@ class Ladder:
             leg = legs.get(depth_m) or self._leg(depth_m)
             next_m, pressure_bar = leg.next_m, leg.next_pressure_bar
             tested = travelled(row, leg.kept, leg.added) if on_arrival_there else row
-            gradient = high + (low - high) * next_m / anchor_m if anchor_m else low
-            least = self._least_at(next_m, pressure_bar, gradient)
-            above = first_above(tested, least, rows, pressure_bar, gradient)
-            if above >= 0 and not anchor_m:
-                anchor_m = depth_m
+            stop_min, ruled_by, on_arrival = 0.0, -1, row
+            if not anchor_m:
+                least = self._least_at(next_m, pressure_bar, low)
+                if first_above(tested, least, rows, pressure_bar, low) >= 0:
+                    anchor_m = depth_m
+            if anchor_m:
                 gradient = high + (low - high) * next_m / anchor_m
                 least = self._least_at(next_m, pressure_bar, gradient)
-                above = first_above(tested, least, rows, pressure_bar, gradient)
-            stop_min, ruled_by, on_arrival = 0.0, -1, row
-            if above >= 0:
-                stop = self._stop(leg, row, gradient, least, above, ruler, on_arrival_there)
-                if isinstance(stop, NoSolution):
-                    return Ascent(
-                        anchor_m=anchor_m, steps=tuple(steps), minutes=minutes, surfacing=row, no_solution=stop
-                    )
-                stop_min, ruled_by, row = stop
-                ruler = ruled_by
+                above = -1
+                known = self._no_shorter(leg, row, gradient, on_arrival_there)
+                if known is None:
+                    above = first_above(tested, least, rows, pressure_bar, gradient)
+                if known is not None or above >= 0:
+                    stop = self._stop(leg, row, gradient, least, known, above, ruler, on_arrival_there)
+                    if isinstance(stop, NoSolution):
+                        return Ascent(
+                            anchor_m=anchor_m, steps=tuple(steps), minutes=minutes, surfacing=row, no_solution=stop
+                        )
+                    stop_min, ruled_by, row = stop
+                    ruler = ruled_by
             steps.append(Step(leg, minutes, on_arrival, stop_min, ruled_by))
             minutes += stop_min + leg.travel_min
             row, depth_m = travelled(row, leg.kept, leg.added), next_m
@@ -201,15 +204,15 @@ class Ladder:
         settings = self.settings
         segment = travel(depth_m, next_m, settings.ascent_m_per_min, self.breathing, settings)
         return Leg(
-            depth_m=depth_m,
-            next_m=next_m,
-            pressure_bar=settings.pressure_bar(depth_m),
-            next_pressure_bar=settings.pressure_bar(next_m),
-            target=filled(*self.breathing.held(depth_m, settings)),
-            travel_min=segment.minutes,
-            kept=segment.kept,
-            added=segment.added,
-            gas=self.breathing.gas_at(depth_m),
+            depth_m,
+            next_m,
+            settings.pressure_bar(depth_m),
+            settings.pressure_bar(next_m),
+            filled(*self.breathing.held(depth_m, settings)),
+            segment.minutes,
+            segment.kept,
+            segment.added,
+            self.breathing.gas_at(depth_m),
         )
 
     def _least_at(self, next_m: float, pressure_bar: float, gradient: float) -> Row:
@@ -218,45 +221,57 @@ class Ladder:
             found = self._least[next_m, gradient] = least_limits(self._rows, pressure_bar, gradient)
         return found
 
-    def _stop(
-        self, leg: Leg, row: Row, gradient: float, least: Row, above: int, ruled_before: int, on_arrival_there: bool
-    ) -> tuple[float, int, Row] | NoSolution:
-        """Minutes of a stop that compartment `above` asks for, which one ruled, and the tissues after it.
+    def _no_shorter(self, leg: Leg, row: Row, gradient: float, on_arrival_there: bool) -> tuple[float, int] | None:
+        """The last answer at this level, if it can be shown that no shorter stop passes this time either.
 
-        `ruled_before` is the compartment that ruled the stop before: the next slower one often rules this one.
+        Dives differ little from minute to minute. Where the compartment that ruled comes down through its limit no
+        earlier than then, every shorter stop is failed by it.
+        """
+        last = self._last.get(leg.depth_m)
+        if last is None or not is_coming_down(self._way(leg, row, gradient, last[1], on_arrival_there), last[0] - 1.0):
+            return None
+        return last
+
+    def _stop(
+        self,
+        leg: Leg,
+        row: Row,
+        gradient: float,
+        least: Row,
+        known: tuple[float, int] | None,
+        above: int,
+        ruled_before: int,
+        on_arrival_there: bool,
+    ) -> tuple[float, int, Row] | NoSolution:
+        """Minutes of a stop, which compartment ruled it, and the tissues after it.
+
+        Either the stop is `known` to be no shorter, or compartment `above` fails at 0 min. `ruled_before` is the
+        compartment that ruled the stop before: the next slower one often rules this one.
         """
         rows, whole, chosen = self._rows, self._whole, self.chosen
         pressure_bar, target = leg.next_pressure_bar, leg.target
-        minutes, ruled_by, failing = 0.0, above, above
-        if whole and leg.depth_m in self._last:
-            # The last answer at this level is a good guess for the next, as dives differ little from minute to minute.
-            # If its compartment comes down through its limit no earlier, no shorter stop can pass.
-            guess_min, guess_ruler = self._last[leg.depth_m]
-            guessed = self._way(leg, row, gradient, guess_ruler, on_arrival_there)
-            if is_coming_down(guessed, guess_min - 1.0):
-                minutes, ruled_by, failing = guess_min, guess_ruler, -1
-        way: Way | None = None
+        (minutes, ruled_by), failing = known or (0.0, above), above
         if failing > ruled_before + 1 > 0:
-            way = self._way(leg, row, gradient, ruled_before + 1, on_arrival_there)
-            if is_above(way, 0.0):
-                failing = ruled_before + 1
-            else:
-                way = None
+            failing = ruled_before + 1  # a guess: where it does not fail at once, `above` does
         while True:
             if failing >= 0:
-                way = way or self._way(leg, row, gradient, failing, on_arrival_there)
+                way = self._way(leg, row, gradient, failing, on_arrival_there)
                 found = first_whole_passing(way, minutes) if whole else first_passing(way, minutes)
                 if found == inf:
                     return _no_solution(leg, failing, minutes, gradient)
+                if found == minutes == 0.0 and failing != above:
+                    failing = above
+                    continue
                 # Ever forward, even where two roundings of the same limit disagree.
                 minutes = found if found > minutes else minutes + (1.0 if whole else STEP_MIN * (1.0 + minutes))
-                ruled_by, way = failing, None
+                ruled_by = failing
             kept = kept_after(chosen, minutes) if whole else kept_just_now(chosen, minutes)
             after = settled(row, target, kept)
             tested = travelled(after, leg.kept, leg.added) if on_arrival_there else after
             failing = first_above(tested, least, rows, pressure_bar, gradient)
             if failing < 0:
-                self._last[leg.depth_m] = minutes, ruled_by
+                if whole:
+                    self._last[leg.depth_m] = minutes, ruled_by
                 return minutes, ruled_by, after
 
     def _way(self, leg: Leg, row: Row, gradient: float, index: int, on_arrival_there: bool) -> Way:

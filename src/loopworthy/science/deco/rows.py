@@ -67,8 +67,9 @@ def ramp_over(chosen: Coefficients, minutes: float) -> Ramp:
     """Factors of a travel that takes this long, above 0. Rows are shared: never change one."""
     rates = chosen.rates_per_min
     # The mean of exp(-k t) over the travel, by expm1 because k t is small for slow compartments.
-    means = [-expm1(-rate * minutes) / (rate * minutes) for rate in rates]
-    kept = [exp(-rate * minutes) for rate in rates]
+    lost = [expm1(-rate * minutes) for rate in rates]
+    means = [one / (-rate * minutes) for one, rate in zip(lost, rates, strict=True)]
+    kept = [1.0 + one for one in lost]
     return Ramp(
         kept=kept,
         from_start=[mean - factor for mean, factor in zip(means, kept, strict=True)],
@@ -145,7 +146,7 @@ def first_above(row: Row, least: Row, rows: LimitRows, pressure_bar: float, grad
     p, sum(a p) and sum(b p), so that no compartment without gas is divided by.
     """
     totals = list(map(add, row, row[COMPARTMENTS:]))
-    if none_above(totals, least):
+    if not any(map(gt, totals, least)):
         return -1
     fixed = pressure_bar * (1.0 - gradient)
     for index in range(COMPARTMENTS - 1, -1, -1):

@@ -22,6 +22,9 @@ from loopworthy.science.deco.rows import (
 from loopworthy.science.deco.settings import DecoSettings
 from loopworthy.vocabulary.errors import DomainError
 
+_NOTHING = (0.0, 0.0)
+"""What a loop of oxygen alone gives to breathe of both inert gases."""
+
 
 class Segment(NamedTuple):
     """An affine map of the row, and how long it takes. [min]"""
@@ -39,12 +42,16 @@ def travel(from_m: float, to_m: float, rate_m_per_min: float, breathing: Breathi
     kept: Row | None = None
     added: Row = []
     for piece in pieces:
-        ramp = ramp_over(chosen, minutes if len(pieces) == 1 else abs(piece.to_m - piece.from_m) / rate_m_per_min)
-        more = added_by(ramp, piece.at_start, piece.at_end)
-        if kept is None:
-            kept, added = ramp.kept, more
+        part_min = minutes if len(pieces) == 1 else abs(piece.to_m - piece.from_m) / rate_m_per_min
+        if piece.at_start == _NOTHING == piece.at_end:
+            factor, more = kept_after(chosen, part_min), filled(*_NOTHING)
         else:
-            kept, added = multiplied(kept, ramp.kept), travelled(added, ramp.kept, more)
+            ramp = ramp_over(chosen, part_min)
+            factor, more = ramp.kept, added_by(ramp, piece.at_start, piece.at_end)
+        if kept is None:
+            kept, added = factor, more
+        else:
+            kept, added = multiplied(kept, factor), travelled(added, factor, more)
     if kept is None:
         raise DomainError("to_m", to_m, f"another depth than from_m={from_m:g}")
     return Segment(minutes, kept, added)

@@ -31,10 +31,12 @@ both, pressure [bar] and gradient. After a time each gas is at ``target + distan
 
 
 def first_passing(way: Way, start: float) -> float:
-    """The smallest time after `start` that passes, or infinity; `start` fails. [min]"""
+    """The smallest time from `start` on that passes, or infinity. [min]"""
     minutes = start
     for _ in range(_FEW):
         excess, slope = _excess_and_slope(way, minutes)
+        if minutes == start and excess <= 0.0:
+            return start
         if slope >= 0.0:
             break
         ahead = -excess / slope
@@ -50,14 +52,15 @@ def first_passing(way: Way, start: float) -> float:
 
 
 def first_whole_passing(way: Way, start: float) -> float:
-    """The smallest whole minute after `start` that passes, or infinity; `start` fails and is whole. [min]"""
-    minutes = start
+    """The smallest whole minute from `start` on that passes, or infinity; `start` is whole. [min]"""
+    minutes, failed = start, start - 1.0
     for _ in range(_FEW):
         excess, slope = _excess_and_slope(way, minutes)
         if excess <= 0.0:
-            while minutes - 1.0 > start and _excess(way, minutes - 1.0) <= 0.0:
+            while minutes - 1.0 > failed and _excess(way, minutes - 1.0) <= 0.0:
                 minutes -= 1.0
-            return minutes if minutes > start else start + 1.0
+            return minutes
+        failed = minutes
         if slope >= 0.0 or excess > -slope * HORIZON_MIN:
             break
         minutes = max(minutes + 1.0, float(ceil(minutes - excess / slope)))
@@ -71,11 +74,6 @@ def first_whole_passing(way: Way, start: float) -> float:
         # The moment of passing fell between two whole minutes, and the compartment is above its limit again.
         start, exact = minutes, _bracketed(way, minutes)
     return inf
-
-
-def is_above(way: Way, minutes: float) -> bool:
-    """Whether the compartment fails after a time."""
-    return _excess(way, minutes) > 0.0
 
 
 def is_coming_down(way: Way, minutes: float) -> bool:
