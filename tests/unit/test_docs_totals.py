@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from loopworthy.bootstrap import catalogue_for
-from loopworthy.desk.compute import CALCULATIONS
 from loopworthy.unit.configuration import ready_configurations
 
 ROOT = Path(__file__).parents[2]
@@ -32,7 +31,6 @@ def totals() -> dict[str, int]:
         r"changes(?= say what)": len(catalogue.changes),
         r"hold points": len(catalogue.holds),
         r"ready\s+configurations": len(ready_configurations()),
-        r"calculations": len(CALCULATIONS),
         r"of the catalogue's \d+ limits are common practice": origins["common practice"],
         r"proposals of its own": origins["proposal of this catalogue"],
         r"from memory(?=,\s+\d+ from a source)": origins["from memory: confirm"],

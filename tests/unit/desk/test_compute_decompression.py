@@ -133,6 +133,11 @@ def test_water_names_a_convention_where_no_rise_is_given() -> None:
             "start.hours_since_arrival must be left out",
         ),
         ("schedule", {"moments_every_min": 0}, "moments_every_min must be between 0.1 and 60"),
+        (
+            "schedule",
+            {"moments_every_min": 0.1, "levels": [{"depth_m": 60, "leave_at_min": 900}]},
+            "moments_every_min must be at least .* min for a dive of",
+        ),
         ("bailout", {"gases": []}, "gases must be a list of 1 to 20 gases"),
         ("bailout", {"gases": [{"oxygen_fraction": 0.5, "usable_to_m": 21}]}, "where the last of the gases is still"),
         ("bailout", {"gases": [{"oxygen_fraction": 0.5, "usable_to_m": -1}]}, r"gases\[0\].usable_to_m"),

@@ -54,6 +54,10 @@ HeliumFraction = Annotated[float, Meta(description="Helium in the dry gas, 0 to 
 Sixteen = Annotated[tuple[float, ...], Meta(description="Sixteen pressures, fastest compartment first. [bar]")]
 
 
+MOST_MOMENTS = 5000
+"""So that a step of seconds through days of stops is refused and not computed."""
+
+
 class LevelRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A depth of the dive, and when it is left."""
 
@@ -375,6 +379,11 @@ def _schedule(request: ScheduleRequest) -> ScheduleAnswer:
     every = request.moments_every_min
     if every is not None and not 0.1 <= every <= 60.0:
         raise InputError("moments_every_min", every, "between 0.1 and 60 min")
+    end_min = dive.passages()[-1].end_min
+    if every is not None and end_min > MOST_MOMENTS * every:
+        raise InputError(
+            "moments_every_min", every, f"at least {end_min / MOST_MOMENTS:.3g} min for a dive of {end_min:.0f} min"
+        )
     switches = gas_switches(dive)
     extras: dict[str, Any] = {
         "leaving_bottom": _tissues(dive.leaving_bottom),
