@@ -48,13 +48,13 @@ def _after(step: str, half_time_min: float) -> list[float]:
     gas = OpenCircuit(gases=(CylinderGas(mixture=mixture, usable_to_m=100.0),))
     (piece,) = gas.pieces(0.0, depth_m, SETTINGS)
     ramp = ramp_over(chosen, descent_min)
-    row = travelled(row, ramp.kept, added_by(ramp, piece.at_start, piece.at_end))
+    row = travelled(row, ramp.kept, added_by(ramp, filled(*piece.at_start), filled(*piece.at_end)))
     if step.startswith("then"):
         row = settled(row, filled(*gas.held(depth_m, SETTINGS)), kept_after(chosen, bottom_min))
     if "ascent" in step:
         (piece,) = gas.pieces(30.0, 6.0, SETTINGS)
         ramp = ramp_over(chosen, 2.4)
-        row = travelled(row, ramp.kept, added_by(ramp, piece.at_start, piece.at_end))
+        row = travelled(row, ramp.kept, added_by(ramp, filled(*piece.at_start), filled(*piece.at_end)))
     return [row[0], row[16]]
 
 

@@ -15,6 +15,7 @@ from loopworthy.science.deco.breathing import Breathing
 from loopworthy.science.deco.coefficients import COMPARTMENTS
 from loopworthy.science.deco.rows import (
     Row,
+    added_by,
     filled,
     first_above,
     kept_after,
@@ -23,6 +24,7 @@ from loopworthy.science.deco.rows import (
     limit_rows,
     most_on_the_way,
     none_above,
+    ramp_over,
     settled,
     travelled,
 )
@@ -201,19 +203,18 @@ class Ladder:
         return leg
 
     def _travelled_leg(self, depth_m: float, next_m: float) -> Leg:
-        settings = self.settings
-        segment = travel(depth_m, next_m, settings.ascent_m_per_min, self.breathing, settings)
-        return Leg(
-            depth_m,
-            next_m,
-            settings.pressure_bar(depth_m),
-            settings.pressure_bar(next_m),
-            filled(*self.breathing.held(depth_m, settings)),
-            segment.minutes,
-            segment.kept,
-            segment.added,
-            self.breathing.gas_at(depth_m),
-        )
+        settings, breathing = self.settings, self.breathing
+        target = filled(*breathing.held(depth_m, settings))
+        pieces = breathing.pieces(depth_m, next_m, settings)
+        if len(pieces) == 1:  # most legs, of which a ladder has many
+            minutes = (depth_m - next_m) / settings.ascent_m_per_min
+            ramp = ramp_over(self.chosen, minutes)
+            kept = ramp.kept
+            added = added_by(ramp, filled(*pieces[0].at_start), filled(*pieces[0].at_end))
+        else:
+            minutes, kept, added = travel(depth_m, next_m, settings.ascent_m_per_min, breathing, settings)
+        here_bar, next_bar = settings.pressure_bar(depth_m), settings.pressure_bar(next_m)
+        return Leg(depth_m, next_m, here_bar, next_bar, target, minutes, kept, added, breathing.gas_at(depth_m))
 
     def _least_at(self, next_m: float, pressure_bar: float, gradient: float) -> Row:
         found = self._least.get((next_m, gradient))

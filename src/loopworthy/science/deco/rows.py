@@ -66,14 +66,13 @@ def kept_just_now(chosen: Coefficients, minutes: float) -> Row:
 def ramp_over(chosen: Coefficients, minutes: float) -> Ramp:
     """Factors of a travel that takes this long, above 0. Rows are shared: never change one."""
     rates = chosen.rates_per_min
-    # The mean of exp(-k t) over the travel, by expm1 because k t is small for slow compartments.
+    # By expm1, because k t is small for slow compartments: 1 less the mean of exp(-k t) over the travel, and the rest.
     lost = [expm1(-rate * minutes) for rate in rates]
-    means = [one / (-rate * minutes) for one, rate in zip(lost, rates, strict=True)]
-    kept = [1.0 + one for one in lost]
+    from_end = [1.0 + one / (rate * minutes) for one, rate in zip(lost, rates, strict=True)]
     return Ramp(
-        kept=kept,
-        from_start=[mean - factor for mean, factor in zip(means, kept, strict=True)],
-        from_end=[1.0 - mean for mean in means],
+        kept=[1.0 + one for one in lost],
+        from_start=[-last - one for last, one in zip(from_end, lost, strict=True)],
+        from_end=from_end,
     )
 
 
@@ -88,12 +87,11 @@ def filled(nitrogen_bar: float, helium_bar: float) -> Row:
     return [nitrogen_bar] * COMPARTMENTS + [helium_bar] * COMPARTMENTS
 
 
-def added_by(ramp: Ramp, start: tuple[float, float], end: tuple[float, float]) -> Row:
-    """What a travel adds to a row, from the inspired nitrogen and helium at its ends."""
-    starts, ends = filled(*start), filled(*end)
+def added_by(ramp: Ramp, start: Row, end: Row) -> Row:
+    """What a travel adds to a row, from rows of what is inspired at its ends."""
     return [
         first * at_start + last * at_end
-        for first, at_start, last, at_end in zip(starts, ramp.from_start, ends, ramp.from_end, strict=True)
+        for first, at_start, last, at_end in zip(start, ramp.from_start, end, ramp.from_end, strict=True)
     ]
 
 

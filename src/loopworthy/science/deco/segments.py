@@ -47,7 +47,7 @@ def travel(from_m: float, to_m: float, rate_m_per_min: float, breathing: Breathi
             factor, more = kept_after(chosen, part_min), filled(*_NOTHING)
         else:
             ramp = ramp_over(chosen, part_min)
-            factor, more = ramp.kept, added_by(ramp, piece.at_start, piece.at_end)
+            factor, more = ramp.kept, added_by(ramp, filled(*piece.at_start), filled(*piece.at_end))
         if kept is None:
             kept, added = factor, more
         else:
