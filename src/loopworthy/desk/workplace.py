@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from loopworthy.desk.apart import EntriesApart, EntryApart
@@ -34,6 +34,15 @@ SHORT_BOOK: Final = "verdict"
 """Under this name the store keeps the short book."""
 KEEP_AFTER_EVENTS: Final = 2000
 """After so many further events the short book is made anew: about two weeks of one unit's days."""
+
+
+@dataclass(slots=True, kw_only=True)
+class _Judged:
+    """What was worked out for one moment from a book of so many events."""
+
+    bench: Bench
+    count: int
+    verdicts: dict[ThingId, Verdict] = field(default_factory=dict)
 
 
 class Workplace:
@@ -62,6 +71,7 @@ class Workplace:
         self._kept_through: int | None = None
         self._departures = record.departures
         self._apart = EntriesApart(record)
+        self._judged: _Judged | None = None
 
     def now(self) -> Moment:
         """The present moment at the site."""
@@ -135,14 +145,44 @@ class Workplace:
         return self.book().world
 
     def bench(self, at: Moment | None = None) -> Bench:
-        """Answers how evidence stands at a moment."""
-        return Bench(self.book(), self.catalogue, at or self.now())
+        """Answers how evidence stands at a moment; the same one for as long as moment and record are the same."""
+        return self._judged_at(at or self.now()).bench
 
     def verdict(self, unit: ThingId, at: Moment | None = None) -> Verdict:
         """The verdict on a unit, now or at a moment, with the cautions that it has to carry now."""
-        verdict = judge_unit(self.book(), self.catalogue, unit, at or self.now())
+        moment = at or self.now()
+        judged = self._judged_at(moment)
+        verdict = judged.verdicts.get(unit)
+        if verdict is None:
+            verdict = judge_unit(judged.bench.book, self.catalogue, unit, moment, bench=judged.bench)
+            judged.verdicts[unit] = verdict
         found = self.cautions(verdict.unit)
         return replace(verdict, cautions=found) if found else verdict
+
+    def outstanding(self, unit: ThingId, at: Moment | None = None) -> tuple[Task, ...]:
+        """The smallest set of steps that restores readiness."""
+        moment = at or self.now()
+        verdict, judged = self.verdict(unit, moment), self._judged_at(moment)
+        return outstanding(judged.bench.book, self.catalogue, verdict, bench=judged.bench)
+
+    def _judged_at(self, moment: Moment) -> _Judged:
+        """What was worked out for a moment: kept until another one is asked for, or the record knows more.
+
+        A moment is one request of a page, which asks for verdict, what is outstanding and single standings of several
+        units. Nothing is kept over a later moment: what a clock ends is judged at that moment and no other.
+        """
+        book = self.book()
+        known = self._judged
+        if (
+            known is None
+            or known.bench.book is not book
+            or known.count != book.count
+            or known.bench.moment != moment
+            or known.bench.catalogue is not self.catalogue
+        ):
+            known = _Judged(bench=Bench(book, self.catalogue, moment), count=book.count)
+            self._judged = known
+        return known
 
     def apart(self) -> tuple[EntryApart, ...]:
         """Entries that lie beside the record now; they count for nothing."""
@@ -158,10 +198,6 @@ class Workplace:
         if not apart:
             return ()
         return cautions(self.book(), self.catalogue, unit, ((one.why, one.event) for one in apart))
-
-    def outstanding(self, unit: ThingId, at: Moment | None = None) -> tuple[Task, ...]:
-        """The smallest set of steps that restores readiness."""
-        return outstanding(self.book(), self.catalogue, self.verdict(unit, at))
 
     # --- finding things by what people type -------------------------------------------------------------------------
 

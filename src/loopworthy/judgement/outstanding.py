@@ -31,7 +31,7 @@ class Task:
     """Asked only because another outstanding step rests on it."""
 
 
-def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Task, ...]:
+def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict, *, bench: Bench | None = None) -> tuple[Task, ...]:
     """The smallest set of steps that restores readiness, in the order of the day.
 
     Parameters
@@ -40,6 +40,8 @@ def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Tas
         What the verdict was made from.
     verdict : Verdict
         The verdict to be mended.
+    bench : Bench, optional
+        The one that the verdict was judged at.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def outstanding(book: Book, catalogue: Catalogue, verdict: Verdict) -> tuple[Tas
         Empty when every requirement counts.
     """
     unit = verdict.unit
-    bench = Bench(book, catalogue, verdict.moment)
+    bench = bench or Bench(book, catalogue, verdict.moment)
     wanted: dict[tuple[str, str], Task] = {}
     for requirement in verdict.reasons():
         for step_id in _mends(bench, unit, requirement):

@@ -208,7 +208,15 @@ def _releases(book: Book, release: Release, entry: ChangeEntry, moment: Moment, 
     return bool(release.typed_by) and not book.world.is_same(release.person, release.typed_by)
 
 
-def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment, view: View = View.LIVE) -> Verdict:
+def judge_unit(
+    book: Book,
+    catalogue: Catalogue,
+    unit: ThingId,
+    moment: Moment,
+    view: View = View.LIVE,
+    *,
+    bench: Bench | None = None,
+) -> Verdict:
     """The verdict on a unit at a moment.
 
     Parameters
@@ -222,6 +230,8 @@ def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment, 
         The moment to judge for.
     view : View
         Whether the moment is now, or past.
+    bench : Bench, optional
+        One that was made of the same four and has answered before: it need not work everything out again.
 
     Raises
     ------
@@ -253,7 +263,7 @@ def judge_unit(book: Book, catalogue: Catalogue, unit: ThingId, moment: Moment, 
             marks=(),
             code="no-configuration",
         )
-    bench = Bench(book, catalogue, moment, view)
+    bench = bench or Bench(book, catalogue, moment, view)
     holds: list[HoldVerdict] = []
     waits_for = ""
     failed = _failed_elsewhere(bench, catalogue, configuration, unit)

@@ -162,6 +162,8 @@ class MemoryStore:
         return self._all(self._places.get((device, sequence), ()))
 
     def find(self, prefix: str, *, limit: int = 2) -> Sequence[StoredEvent]:
+        if prefix in self._by_id:  # a whole identity: the usual case, and the only one without a search
+            return self._all((prefix,))
         return self._all(sorted(one for one in self._by_id if one.startswith(prefix))[:limit])
 
     def _all(self, identities: Iterable[EventId]) -> tuple[StoredEvent, ...]:

@@ -13,7 +13,7 @@ from typing import Final
 from loopworthy.record.signing import SignedHead
 from loopworthy.record.store import Store, checked_envelope
 from loopworthy.vocabulary.event import Envelope, SeenHead
-from loopworthy.vocabulary.identity import DeviceId, EventId, event_id, fingerprint, short
+from loopworthy.vocabulary.identity import DeviceId, EventId, fingerprint, short
 
 MOST_UNKNOWN_HEADS: Final = 64
 """Signed heads that are kept of one device for events that are not here; a sound device needs one or two."""
@@ -67,7 +67,7 @@ def worth_keeping(store: Store, heads: Iterable[SignedHead]) -> tuple[SignedHead
     for head in heads:
         by_device.setdefault(head.device, {})[head.event] = head
     elsewhere = {head.event for head in heads if not store.has(head.event)}
-    waiting = elsewhere & {event_id(body) for body in store.waiting()} if elsewhere else set()
+    waiting = elsewhere & set(store.waiting_ids()) if elsewhere else set()
     kept: list[SignedHead] = []
     for signed in by_device.values():
         here = [one for one in signed.values() if one.event not in elsewhere and stands_at(store, one)]
