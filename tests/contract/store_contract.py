@@ -291,6 +291,25 @@ class StoreContract(ABC):
         assert store.blob("0" * 64) is None
         assert list(store.blob_digests()) == sorted([digest, other])
 
+    def test_what_just_came_in_can_be_dropped_and_is_back_when_that_is_undone(self, store: Store) -> None:
+        text, digest = keep("Ann Example", tokens("text")), store.put_blob(b"trace")
+        store.put_text(text)
+
+        def drop_and_fail() -> None:
+            with store.transaction():
+                store.drop_blob(digest)
+                store.drop_text(text.digest)
+                raise RuntimeError(store.blob(digest), store.text(text.digest))
+
+        with pytest.raises(RuntimeError, match=r"\(None, None\)"):
+            drop_and_fail()
+        assert store.blob(digest) == b"trace"
+        assert store.text(text.digest) == text
+        store.drop_blob(digest)
+        store.drop_text(text.digest)
+        store.drop_text(text.digest)
+        assert (list(store.blob_digests()), list(store.texts())) == ([], [])
+
     def test_an_erased_text_stays_erased(self, store: Store) -> None:
         text = keep("Ann Example", tokens("text"))
         assert store.put_text(text)

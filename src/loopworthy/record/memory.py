@@ -261,6 +261,10 @@ class MemoryStore:
     def blob_digests(self) -> Sequence[str]:
         return sorted(self._blobs)
 
+    def drop_blob(self, digest: str) -> None:
+        before = self._blobs.pop(digest, None)
+        self._will_undo(lambda: _restore(self._blobs, digest, before))
+
     # --- erasable texts ---
 
     def put_text(self, text: KeptText) -> bool:
@@ -276,6 +280,10 @@ class MemoryStore:
 
     def texts(self) -> Sequence[KeptText]:
         return [self._texts[digest] for digest in sorted(self._texts)]
+
+    def drop_text(self, digest: str) -> None:
+        before = self._texts.pop(digest, None)
+        self._will_undo(lambda: _restore(self._texts, digest, before))
 
     # --- snapshots and settings ---
 

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from loopworthy.record.beside_limits import BesideLimits, Brought, over_the_limits, refuse_unnamed
 from loopworthy.record.clock_bound import latest_acceptable_ms, set_apart_beyond
 from loopworthy.record.copies import become_new_device
 from loopworthy.record.erasable import is_true, tombstone
@@ -126,6 +127,7 @@ def merge(
     now: Moment,
     vouched: Iterable[SignedHead] = (),
     adopt: bool = False,
+    limits: BesideLimits | None = None,
 ) -> MergeReport:
     """Take everything from an export that is not here yet; all of it or, after an exception, nothing.
 
@@ -144,6 +146,8 @@ def merge(
         them, nor kept here already, is refused.
     adopt : bool
         Whether an empty store becomes a store of the exported record.
+    limits : BesideLimits, optional
+        How much may lie beside the record; the makers' where none are given.
 
     Raises
     ------
@@ -157,6 +161,7 @@ def merge(
     with store.transaction():
         _require_record(store, header.record, adopt=adopt)
         merging = _Merging(store, registry, now, latest_acceptable_ms(now, told=header.exported_at))
+        merging.limits = limits or merging.limits
         merging.trust(vouched)
         for number, line in numbered:
             if line.strip():
@@ -194,6 +199,8 @@ class _Merging:
     now: Moment
     latest_ms: int | None
     whole: bool = False
+    limits: BesideLimits = field(default_factory=BesideLimits)
+    brought: list[Brought] = field(default_factory=list)
     bodies: dict[EventId, bytes] = field(default_factory=dict)
     candidates: dict[EventId, Envelope] = field(default_factory=dict)
     line_of: dict[EventId, int] = field(default_factory=dict)
@@ -232,13 +239,16 @@ class _Merging:
                     raise InputError("text", short(line.text), "the salted hash of its words")
                 if text.erased:
                     self.tombstones.append((number, text.digest))
-                else:
-                    self.texts_taken += self.store.put_text(text)
+                elif self.store.put_text(text):
+                    self.texts_taken += 1
+                    size = len((text.words or "").encode())
+                    self.brought.append(Brought(digest=text.digest, size_bytes=size, line=number, is_blob=False))
             case BlobLine():
                 body = blob_of(line)
                 if self.store.blob(line.blob) is None:
                     self.store.put_blob(body)
                     self.blobs_taken += 1
+                    self.brought.append(Brought(digest=line.blob, size_bytes=len(body), line=number, is_blob=True))
             case EndLine():
                 self.whole = line.lines == number - 1
                 if not self.whole:
@@ -274,9 +284,11 @@ class _Merging:
                 self.candidates[identity], self.bodies[identity] = decode_envelope(body), body
         placing = place(self.store, self.candidates, heads=self.heads, latest_ms=self.latest_ms)
         self._refuse(placing)
+        self._keep_to_the_limits(placing)
         self.store.take(self.bodies[identity] for identity in placing.taken)
         self.store.replace_waiting(self.bodies[identity] for identity in placing.beside)
         self.store.replace_signed_heads(worth_keeping(self.store, self.heads))
+        self._refuse_unnamed()
         unknown = self._look_at(placing.taken)
         self._erase(placing)
         if self._is_a_copy(own, placing):
@@ -308,6 +320,30 @@ class _Merging:
             if identity in placing.signed_faults and identity not in self.line_of:
                 continue  # it was refused when it came, and is only kept
             self.refused.append(Refusal(line=self.line_of.get(identity, 0), event=identity, why=why))
+
+    def _keep_to_the_limits(self, placing: Placing) -> None:
+        """Refuse what would lie beside the record over the limits; what is there already stays."""
+        over = over_the_limits(
+            self.limits,
+            placing.beside,
+            new=self.line_of.keys() - set(self.store.waiting_ids()),
+            candidates=self.candidates,
+            bodies=self.bodies,
+            heads=self.heads,
+        )
+        if not over:
+            return
+        for group in (placing.missing, placing.not_vouched, placing.ahead, placing.signed_faults):
+            group[:] = [one for one in group if one not in over]
+        self.refused += [Refusal(line=self.line_of[one], event=one, why=why) for one, why in over.items()]
+
+    def _refuse_unnamed(self) -> None:
+        over = refuse_unnamed(self.store, self.brought, self.limits)
+        for one in self.brought:
+            if one.line in over:
+                self.blobs_taken -= one.is_blob
+                self.texts_taken -= not one.is_blob
+                self.refused.append(Refusal(line=one.line, event="", why=over[one.line]))
 
     def _erase(self, placing: Placing) -> None:
         """Erase what an event says was erased. A tombstone by itself is nobody's word: whoever carries a file could

@@ -373,6 +373,9 @@ class SqliteStore:
     def blob_digests(self) -> Sequence[str]:
         return [digest for (digest,) in self._read("SELECT digest FROM blobs ORDER BY digest")]
 
+    def drop_blob(self, digest: str) -> None:
+        self._write("DELETE FROM blobs WHERE digest = ?", (digest,))
+
     # --- erasable texts ---
 
     def put_text(self, text: KeptText) -> bool:
@@ -390,6 +393,9 @@ class SqliteStore:
 
     def texts(self) -> Sequence[KeptText]:
         return [_kept_text(row) for row in self._read("SELECT digest, salt, words FROM texts ORDER BY digest")]
+
+    def drop_text(self, digest: str) -> None:
+        self._write("DELETE FROM texts WHERE digest = ?", (digest,))
 
     # --- snapshots and settings ---
 

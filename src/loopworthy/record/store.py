@@ -222,6 +222,10 @@ class Store(Protocol):
         """Digests of all blobs, sorted."""
         ...
 
+    def drop_blob(self, digest: str) -> None:
+        """Keep these bytes no longer: only for what has just come in and no event names."""
+        ...
+
     # --- erasable texts ---
 
     def put_text(self, text: KeptText) -> bool:
@@ -234,6 +238,10 @@ class Store(Protocol):
 
     def texts(self) -> Sequence[KeptText]:
         """All texts and tombstones, sorted by digest."""
+        ...
+
+    def drop_text(self, digest: str) -> None:
+        """Keep this text no longer, without a tombstone: only for what has just come in and no event names."""
         ...
 
     # --- snapshots and settings: local, never exported ---
