@@ -46,6 +46,7 @@ def test_the_verdict_itself_carries_the_caution_and_keeps_its_word(unvouched: Tw
     (caution,) = verdict.cautions
     assert (caution.device, caution.why, caution.count) == (juno.workplace.record.device, Apart.NOT_VOUCHED, 1)
     assert caution.named
+    assert "What is set apart may." in Visitor(pim.app).get(pim.at).context.verdict.sentence
 
 
 def test_a_unit_that_it_does_not_name_stays_without(unvouched: Two) -> None:
@@ -76,7 +77,7 @@ def test_the_page_lists_each_with_kind_device_claimed_time_and_offset(unvouched:
     assert f"Juno's phone, entry {entry.envelope.sequence}, unit.change-made" in page.document.text
     assert f"{entry.envelope.recorded_at.local():%Y-%m-%d %H:%M}" in page.document.text
     assert "about Grey Heron" in page.document.text
-    assert "1 min behind this one" in page.document.text
+    assert "1 min before now by this device's clock" in page.document.text
     assert "Not signed for by their device" in page.document.text
 
 
@@ -90,7 +91,7 @@ def test_what_comes_from_a_clock_years_ahead_is_said_as_well_and_goes_with_its_t
     verdict = pim.workplace.verdict(pim.unit)
     assert [(one.why, one.named) for one in verdict.cautions] == [(Apart.AHEAD, True)]
     assert verdict.word is Word.READY
-    assert "days ahead of this one" in Visitor(pim.app).get("/record/apart").document.text
+    assert "days later than now" in Visitor(pim.app).get("/record/apart").document.text
     pim.clock.advance(3 * 24 * 60)
     assert [one.why for one in pim.workplace.verdict(pim.unit).cautions] == [Apart.DUE]
     carrying.take_in(pim.workplace, list(carrying.take_out(juno.workplace)))

@@ -96,7 +96,7 @@ class Words:
         if verdict.code == "no-configuration":
             return self.say("reasons.no_configuration")
         if verdict.word is Word.READY:
-            return self.say("words.all_counts")
+            return self.say("words.all_counts_here" if verdict.cautions else "words.all_counts")
         missing = len({one.key[1:] for one in verdict.reasons()})
         if verdict.code == "no-dive-day":
             return self.say("reasons.no_dive_day") if not missing else self.say("words.no_day_and", missing=missing)

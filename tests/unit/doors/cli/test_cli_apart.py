@@ -65,7 +65,7 @@ def test_all_of_them_are_listed(ahead: Terminal) -> None:
     assert all(one["why"] == "clock ahead" and one["clock_ahead_ms"] > 2 * 86_400_000 for one in told)
     lines = ahead.ok("record", "apart")
     assert lines.count("wet tablet, entry") == len(told)
-    assert "3 days ahead of this one" in lines
+    assert "3 days later than now by this device's clock" in lines
 
 
 def test_where_there_is_none_one_line_says_so(boat: Terminal) -> None:
