@@ -17,7 +17,6 @@ from loopworthy.judgement.catalogue.load import load_catalogue
 from loopworthy.judgement.catalogue.model import Catalogue
 from loopworthy.record import level, story_clock
 from loopworthy.record.events import register_record_events
-from loopworthy.record.memory import MemoryStore
 from loopworthy.record.record import Record
 from loopworthy.record.registry import Registry
 from loopworthy.record.signing import DeviceKeys
@@ -112,6 +111,8 @@ def memory_workplace(
     *, clock: Callable[[], Moment], title: str = "rehearsal", device_name: str = "memory", invented: bool = True
 ) -> Workplace:
     """A workplace whose record is gone when the process ends (tests, trying things out)."""
+    from loopworthy.record.memory import MemoryStore
+
     return _workplace(
         MemoryStore(), clock=clock, title=title, device_name=device_name, invented=invented, owner_files=None
     )

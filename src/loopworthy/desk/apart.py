@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from loopworthy.judgement.apart import Apart
 from loopworthy.record.events import CHAIN_OPENED, ChainOpened
-from loopworthy.record.placing import SetApart, beside
 from loopworthy.record.record import Record
 from loopworthy.vocabulary.event import Event
 from loopworthy.vocabulary.identity import DeviceId, event_id, short
 from loopworthy.vocabulary.time import Moment
+
+if TYPE_CHECKING:
+    from loopworthy.record.placing import SetApart
 
 _MINUTE_MS = 60_000
 
@@ -72,6 +75,9 @@ class EntriesApart:
         return next(names, "") or short(device)
 
     def _read(self, now: Moment) -> tuple[EntryApart, ...]:
+        # Imported here, for a verdict with nothing beside the record needs none of it.
+        from loopworthy.record.placing import beside
+
         store = self._record.store
         events = {event_id(body): self._record.registry.decode(body) for body in store.waiting()}
         sets = beside(store, now=now)
