@@ -11,11 +11,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from loopworthy.doors.demo import open_demo
+from tests.browser.phones import PATIENT_MS, Shell, serving
 from tests.browser.running import Running
 from tests.browser.watching import watched
+from tests.phone.building import phone_folder
 
 FINDER = Path(__file__).parents[2] / "scripts" / "ensure-chromium"
 
@@ -51,7 +53,14 @@ def chromium(chromium_path: str) -> Iterator[Browser]:
 @pytest.fixture
 def phone(chromium: Browser) -> Iterator[BrowserContext]:
     """A small phone held upright and used with a thumb: 360 x 740, touch."""
-    context = chromium.new_context(
+    context = small_phone(chromium)
+    yield context
+    context.close()
+
+
+def small_phone(chromium: Browser) -> BrowserContext:
+    """A phone on which nothing is yet."""
+    return chromium.new_context(
         viewport={"width": 360, "height": 740},
         device_scale_factor=2,
         has_touch=True,
@@ -59,8 +68,6 @@ def phone(chromium: Browser) -> Iterator[BrowserContext]:
         locale="en-GB",
         timezone_id="UTC",
     )
-    yield context
-    context.close()
 
 
 @pytest.fixture
@@ -77,6 +84,42 @@ def watch() -> Iterator[Callable[[Page], Page]]:
     complaints: list[str] = []
     yield lambda page: watched(page, complaints)
     assert complaints == []
+
+
+# --- a phone that has the program on it ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def phones_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """A server that hands out the phone's folder to `visited`, and runs for as long as the tests do."""
+    with serving(phone_folder(), tmp_path_factory.mktemp("phones")) as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def visited_once(chromium: Browser, phones_server: Running) -> Iterator[BrowserContext]:
+    """A phone after its first visit, shared by all tests that are about what comes later."""
+    context = small_phone(chromium)
+    shell = Shell.opened(context, phones_server.address)
+    expect(shell.act("begin")).to_be_visible(timeout=PATIENT_MS)
+    shell.page.close()
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def visited(visited_once: BrowserContext, phones_server: Running) -> Iterator[BrowserContext]:
+    """A phone with the program on it and no record: what an earlier test left is gone, but for the program itself."""
+    page = visited_once.new_page()
+    kinds = "file_systems,indexeddb,local_storage"
+    asked = {"origin": phones_server.address, "storageTypes": kinds}
+    visited_once.new_cdp_session(page).send("Storage.clearDataForOrigin", asked)
+    page.close()
+    yield visited_once
+    for left in visited_once.pages:
+        left.close()
+    visited_once.unroute_all()
+    visited_once.set_offline(False)
 
 
 # --- the invented club ----------------------------------------------------------------------------------------------

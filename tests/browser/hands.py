@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
-from playwright.sync_api import Locator, Page
+from playwright.sync_api import Frame, Locator, Page
 
 from loopworthy.desk.demo.circumstances import Circumstances
 from loopworthy.desk.demo.usual import usual_entry
@@ -34,7 +34,8 @@ class Hands:
 
     Attributes
     ----------
-    page : Page
+    page : Page or Frame
+        A tab, or the frame of a phone's shell.
     workplace : Workplace
         The same record, open beside the server, from which the readings of the day are made up.
     reader, second : str
@@ -46,9 +47,11 @@ class Hands:
         a reading.
     pages : list of str
         Titles of the work pages that were sent.
+    touch : bool
+        Whether it is a screen that is touched; a mouse otherwise.
     """
 
-    page: Page
+    page: Page | Frame
     workplace: Workplace
     unit: ThingId
     reader: str
@@ -57,6 +60,7 @@ class Hands:
     taps: int = 0
     values: int = 0
     pages: list[str] = field(default_factory=list)
+    touch: bool = True
 
     def day(self) -> Circumstances:
         """The circumstances of this moment."""
@@ -74,7 +78,10 @@ class Hands:
 
     def tap(self, what: Locator) -> None:
         """Touch it."""
-        what.tap()
+        if self.touch:
+            what.tap()
+        else:
+            what.click()
         self.taps += 1
 
     def go(self, what: Locator) -> None:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 from playwright.sync_api import BrowserContext, Frame, FrameLocator, Locator, Page, expect
 
 from loopworthy.bootstrap import open_workplace, system_clock
 from loopworthy.doors.phone.served import FOLDER_VARIABLE
 from loopworthy.doors.texts import Texts
-from tests.browser.running import Running
+from tests.browser.running import ROOT, Running
 
 say = Texts.load().say
 PATIENT_MS = 30_000
@@ -28,16 +31,10 @@ def serving(folder: Path, place: Path) -> Iterator[Running]:
     if not record.exists():
         workplace = open_workplace(record, clock=system_clock("UTC"), title="Server", create=True)
         workplace.record.store.close()
-    before = os.environ.get(FOLDER_VARIABLE)
-    os.environ[FOLDER_VARIABLE] = str(folder)
-    try:
-        with Running("--record", str(record), "serve", said=place / "server.txt") as running:
-            yield running
-    finally:
-        if before is None:
-            del os.environ[FOLDER_VARIABLE]
-        else:
-            os.environ[FOLDER_VARIABLE] = before
+    served = {FOLDER_VARIABLE: str(folder)}
+    told = ("--zone", "UTC", "--record", str(record), "serve")
+    with Running(*told, said=place / "server.txt", environment=served) as running:
+        yield running
 
 
 @dataclass
@@ -86,6 +83,31 @@ class Shell:
         assert found is not None
         return found
 
+    def join(self, hub: str, code: str, device: str) -> None:
+        """Take over the record of a hub, from the first page on; returns when its board is there."""
+        self.act("join").click()
+        self.page.locator("#address").fill(hub)
+        self.page.locator("#code").fill(code)
+        self.page.locator("#device").fill(device)
+        self.act("join_button").click()
+        self.settled()
+
+    def exchange(self) -> None:
+        """Press the button of the page; returns when the exchange is over and nothing is left to be sent."""
+        self.go("record/exchange")
+        self.pages.get_by_role("button", name=say("exchange.now")).click()
+        expect(self.pages.get_by_text(say("exchange.nothing_new"))).to_be_visible(timeout=PATIENT_MS)
+        expect(self.pages.get_by_text(say("exchange.running"))).to_have_count(0, timeout=PATIENT_MS)
+
+    def save_copy(self, target: Path) -> str:
+        """Save a copy of the record with the shell's button, and go back to the page; the name that it was given."""
+        self.pages.locator("[data-pocket]").click()
+        with self.page.expect_download() as download:
+            self.act("copy_button").click()
+        download.value.save_as(target)
+        self.page.locator('#panel [data-act="close"]').click()
+        return download.value.suggested_filename
+
     def act(self, name: str) -> Locator:
         """A button of the shell."""
         return self.page.locator(f'[data-act="{name}"]')
@@ -109,7 +131,7 @@ class Shell:
 
     def settled(self) -> None:
         """Returns when a page of the program is there."""
-        expect(self.pages.locator("h1")).to_be_visible(timeout=PATIENT_MS)
+        expect(self.pages.locator("h1").first).to_be_visible(timeout=PATIENT_MS)
 
     def add_person(self, name: str) -> None:
         """Add somebody by hand; returns when the page that follows is there."""
@@ -140,3 +162,20 @@ class Shell:
         """What checking every byte of the record says."""
         self.go("record?check=yes")
         return self.pages.locator("#checked + p").inner_text()
+
+
+def verified(record: Path) -> dict[str, Any]:
+    """What ``record verify`` tells of a record file in which it finds nothing amiss, signatures included."""
+    path = [str(ROOT / "src"), *filter(None, [os.environ.get("PYTHONPATH")])]
+    done = subprocess.run(
+        [sys.executable, "-m", "loopworthy", "--json", "--record", str(record), "record", "verify"],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(path)},
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    told = cast(dict[str, Any], json.loads(done.stdout))
+    wrong = [told[name] for name in ("faults", "damage", "false_signatures", "forks", "unreadable") if told[name]]
+    assert (wrong, told["waiting"]) == ([], 0)
+    return told

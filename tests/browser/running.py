@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
 
@@ -22,11 +23,14 @@ class Running:
         What stands behind the name of the program, without a port.
     said : Path
         Where everything is kept that it writes to standard error.
+    environment : mapping, optional
+        Variables beside those of the test.
     """
 
-    def __init__(self, *arguments: str, said: Path) -> None:
+    def __init__(self, *arguments: str, said: Path, environment: Mapping[str, str] | None = None) -> None:
         self._arguments = arguments
         self._said = said
+        self._environment = dict(environment or {})
         self._process: subprocess.Popen[str] | None = None
         self.address = ""
 
@@ -43,10 +47,15 @@ class Running:
                 stdout=subprocess.PIPE,
                 stderr=said,
                 text=True,
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(path)},
+                env={**os.environ, **self._environment, "PYTHONPATH": os.pathsep.join(path)},
             )
         self.address = str(json.loads(self._first_answer())["address"]).rstrip("/")
         return self
+
+    @property
+    def is_up(self) -> bool:
+        """Whether it was started, and not ended since."""
+        return self._process is not None
 
     def _first_answer(self) -> str:
         assert self._process is not None

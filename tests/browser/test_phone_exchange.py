@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 from collections.abc import Iterator
 from pathlib import Path
-from typing import cast
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
@@ -49,14 +48,6 @@ def looked_at(page: Page) -> None:
     assert width_problems(page) + thumb_problems(page) + axe_problems(page) == []
 
 
-def exchange(shell: Shell) -> None:
-    """Press the button on the phone's page; returns when the exchange is over."""
-    shell.go("record/exchange")
-    shell.pages.get_by_role("button", name=say("exchange.now")).click()
-    expect(shell.pages.get_by_text(say("exchange.nothing_new"))).to_be_visible(timeout=PATIENT_MS)
-    expect(shell.pages.get_by_text(say("exchange.running"))).to_have_count(0, timeout=PATIENT_MS)
-
-
 def test_a_phone_joins_a_hub_prepares_offline_and_both_tell_the_same_afterwards(
     phone: BrowserContext, desktop: BrowserContext, hub: Running, tmp_path: Path
 ) -> None:
@@ -77,7 +68,7 @@ def test_a_phone_joins_a_hub_prepares_offline_and_both_tell_the_same_afterwards(
     phone.set_offline(True)
     unit = workplace.unit("Thimble")
     shell.go(f"unit/{short(unit)}/do/absorbent")
-    hands = Hands(cast(Page, shell.frame), workplace, unit, *PEOPLE)
+    hands = Hands(shell.frame, workplace, unit, *PEOPLE)
     hands.do()
     assert hands.values >= 1
     shell.reload()
@@ -87,7 +78,7 @@ def test_a_phone_joins_a_hub_prepares_offline_and_both_tell_the_same_afterwards(
     expect(shell.pages.locator(".falls__hold")).to_contain_text("was not reached", timeout=PATIENT_MS)
     phone.set_offline(False)
 
-    exchange(shell)
+    shell.exchange()
     looked_at(shell.page)
     arrived = [
         one

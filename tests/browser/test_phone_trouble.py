@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
 from playwright.sync_api import BrowserContext, expect
 
 from tests.browser.phones import PATIENT_MS, Shell, say, serving
@@ -24,19 +22,12 @@ HOLDER = """
 """A script that is not ours and holds a file of the record open."""
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    """A server that hands out the phone's folder."""
-    with serving(phone_folder(), tmp_path_factory.mktemp("server")) as running:
-        yield running
-
-
 def test_a_second_tab_is_answered_by_the_first_and_takes_over_when_that_is_closed(
-    phone: BrowserContext, server: Running
+    visited: BrowserContext, phones_server: Running
 ) -> None:
-    first = Shell.begun(phone, server.address)
+    first = Shell.begun(visited, phones_server.address)
     first.add_person("Pim Example")
-    second = Shell.opened(phone, server.address, "open/people")
+    second = Shell.opened(visited, phones_server.address, "open/people")
     expect(second.pages.locator("main")).to_contain_text("Pim Example", timeout=PATIENT_MS)
     expect(second.notice("follower")).to_have_text(say("pocket.follower"))
     assert second.page.workers == []
@@ -50,13 +41,13 @@ def test_a_second_tab_is_answered_by_the_first_and_takes_over_when_that_is_close
 
 
 def test_a_tab_put_to_sleep_is_named_within_seconds_and_closing_it_helps(
-    phone: BrowserContext, server: Running
+    visited: BrowserContext, phones_server: Running
 ) -> None:
-    first = Shell.begun(phone, server.address)
+    first = Shell.begun(visited, phones_server.address)
     first.add_person("Pim Example")
-    second = Shell.opened(phone, server.address, "open/people")
+    second = Shell.opened(visited, phones_server.address, "open/people")
     second.settled()
-    asleep = phone.new_cdp_session(first.page)  # as a frozen tab: there, holding its lock, and never coming to a line
+    asleep = visited.new_cdp_session(first.page)  # as a frozen tab: there, holding its lock, and never coming to a line
     asleep.send("Debugger.enable")
     asleep.send("Debugger.pause")
 
@@ -68,8 +59,8 @@ def test_a_tab_put_to_sleep_is_named_within_seconds_and_closing_it_helps(
     expect(second.pages.locator("h1")).to_have_text(say("history.title"), timeout=PATIENT_MS)
 
 
-def test_a_worker_that_dies_is_started_anew_and_says_so(phone: BrowserContext, server: Running) -> None:
-    shell = Shell.begun(phone, server.address)
+def test_a_worker_that_dies_is_started_anew_and_says_so(visited: BrowserContext, phones_server: Running) -> None:
+    shell = Shell.begun(visited, phones_server.address)
     shell.add_person("Pim Example")
     for ends in ("self.close()", "setTimeout(() => { throw new Error('an end of our own making'); })"):
         (worker,) = shell.page.workers
@@ -79,8 +70,10 @@ def test_a_worker_that_dies_is_started_anew_and_says_so(phone: BrowserContext, s
         shell.page.locator('[data-notice="crashed"] [data-act="close"]').click()
 
 
-def test_an_engine_that_keeps_dying_is_given_up_and_started_by_hand(phone: BrowserContext, server: Running) -> None:
-    shell = Shell.begun(phone, server.address)
+def test_an_engine_that_keeps_dying_is_given_up_and_started_by_hand(
+    visited: BrowserContext, phones_server: Running
+) -> None:
+    shell = Shell.begun(visited, phones_server.address)
     for _ in range(3):
         with shell.page.expect_event("worker", timeout=PATIENT_MS):
             shell.page.workers[0].evaluate("self.close()")
@@ -90,12 +83,14 @@ def test_an_engine_that_keeps_dying_is_given_up_and_started_by_hand(phone: Brows
     shell.settled()
 
 
-def test_without_room_nothing_is_acknowledged_that_is_not_stored(phone: BrowserContext, server: Running) -> None:
-    shell = Shell.begun(phone, server.address)
+def test_without_room_nothing_is_acknowledged_that_is_not_stored(
+    visited: BrowserContext, phones_server: Running
+) -> None:
+    shell = Shell.begun(visited, phones_server.address)
     shell.add_person("Pim Example")
-    session = phone.new_cdp_session(shell.page)
-    usage = session.send("Storage.getUsageAndQuota", {"origin": server.address})["usage"]
-    session.send("Storage.overrideQuotaForOrigin", {"origin": server.address, "quotaSize": usage + 40_000})
+    session = visited.new_cdp_session(shell.page)
+    usage = session.send("Storage.getUsageAndQuota", {"origin": phones_server.address})["usage"]
+    session.send("Storage.overrideQuotaForOrigin", {"origin": phones_server.address, "quotaSize": usage + 40_000})
 
     acknowledged = []
     for number in range(200):
@@ -115,20 +110,20 @@ def test_without_room_nothing_is_acknowledged_that_is_not_stored(phone: BrowserC
     assert [name for name in acknowledged if name not in text] == []
     assert name not in text
     assert "One Too Many" not in text
-    session.send("Storage.overrideQuotaForOrigin", {"origin": server.address})
+    session.send("Storage.overrideQuotaForOrigin", {"origin": phones_server.address})
     shell.add_person("Juno Example")
     assert shell.check_record() == say("record.unbroken", events=len(acknowledged) + 3)
 
 
 def test_files_held_open_elsewhere_are_an_error_and_never_an_empty_record(
-    phone: BrowserContext, server: Running
+    visited: BrowserContext, phones_server: Running
 ) -> None:
-    first = Shell.begun(phone, server.address)
+    first = Shell.begun(visited, phones_server.address)
     first.add_person("Pim Example")
     first.page.close()
-    other = phone.new_page()
-    phone.route("**/holder.js", lambda route: route.fulfill(content_type="text/javascript", body=HOLDER))
-    other.goto(f"{server.address}/healthz")
+    other = visited.new_page()
+    visited.route("**/holder.js", lambda route: route.fulfill(content_type="text/javascript", body=HOLDER))
+    other.goto(f"{phones_server.address}/healthz")
     other.evaluate(
         """() => new Promise((go) => {
             window.holder = new Worker("/holder.js");
@@ -137,7 +132,7 @@ def test_files_held_open_elsewhere_are_an_error_and_never_an_empty_record(
         })"""
     )
 
-    shell = Shell.opened(phone, server.address)
+    shell = Shell.opened(visited, phones_server.address)
     expect(shell.sheet("locked")).to_contain_text(say("pocket.locked"), timeout=PATIENT_MS)
     other.close()
     shell.act("retry").click()

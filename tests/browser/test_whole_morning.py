@@ -6,7 +6,6 @@ are invented.
 
 from __future__ import annotations
 
-import re
 import secrets
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -24,13 +23,20 @@ from loopworthy.record.sqlite import SqliteStore
 from loopworthy.record.verify import verify
 from loopworthy.vocabulary.identity import ThingId
 from tests.browser.hands import Hands, say
+from tests.browser.morning import (
+    READER,
+    SECOND,
+    SENSORS,
+    begin_the_day,
+    bring_people_in,
+    bring_the_analyser_in,
+    bring_the_unit_in,
+    hold_the_limits_against_the_manual,
+    walk_to_ready,
+)
 from tests.browser.running import Running
 
-READER, SECOND = "Pim Example", "Juno Example"
-UNIT = "Grey Heron"
 ZONE = "Europe/Malta"
-BUILT_AS = "electronic-back-three-sensors"
-SENSORS = {f"oxygen-sensor-{number}": f"4F-220{number}" for number in (1, 2, 3)}
 CHANGED = "oxygen-sensor-2"
 NEW_SENSOR = "4F-2277"
 
@@ -40,7 +46,7 @@ FALLS_IN_ITS_SLOT = frozenset({"EV02", "EV03", "EV04", "EV27", "EV28"})
 FALLS = frozenset({"EV29", "EV30", "EV31", "EV32", "EV36", "EV37", "EV54", "EV55"})
 ONE_READING_RESTORES = frozenset({"EV25"})
 FLUSH = ("EV28", "")
-"""Flush and expected value are read for all sensors at once; the new one's reading needs its own (same row, by EV28)."""
+"""Flush and expected value are read for all sensors at once; the new one's reading needs its own (same row, EV28)."""
 
 Key = tuple[str, str, str]
 """Kind of evidence, step that makes it, position that it is about."""
@@ -94,6 +100,7 @@ def test_a_morning_goes_from_nothing_to_ready_and_outlives_a_changed_sensor_and_
         (unit,) = workplace.world.units()
         hands = Hands(page, workplace, unit, READER, SECOND)
         walk_to_ready(hands, home)
+        assert workplace.verdict(unit).word is Word.READY
         before = standings(workplace, unit)
         assert set(before.values()) == {State.CURRENT}
 
@@ -123,85 +130,6 @@ def standings(workplace: Workplace, unit: ThingId) -> Mapping[Key, State]:
         (one.kind, one.step.id, one.subject.position): one.standing.state
         for one in workplace.verdict(unit).requirements()
     }
-
-
-# --- from nothing ---------------------------------------------------------------------------------------------------
-
-
-def bring_people_in(page: Page) -> None:
-    page.get_by_role("link", name=say("board.add_person")).tap()
-    for name in (READER, SECOND):
-        page.get_by_label(say("people.name")).fill(name)
-        page.get_by_role("button", name=say("people.add"), exact=True).tap()
-        expect(page.get_by_label(re.compile(f"^{name}"))).to_be_visible()
-    expect(page.get_by_label(re.compile(f"^{READER}"))).to_be_checked()  # the first who came is who reads here
-
-
-def bring_the_unit_in(page: Page, address: str) -> str:
-    page.goto(address)
-    page.get_by_role("link", name=say("board.new_unit")).tap()
-    page.get_by_label(say("new_unit.name")).fill(UNIT)
-    page.locator(f'label:has([name="configuration"][value="{BUILT_AS}"])').tap()
-    page.get_by_role("button", name=say("new_unit.record")).tap()
-    expect(page.locator("h1")).to_have_text(say("parts_page.set_up"))
-    for group in page.locator("fieldset.group").all():
-        position = group.get_attribute("id") or ""
-        serial = group.locator(f'[name="{position}-serial"]')
-        if serial.count():
-            serial.fill(SENSORS.get(position, f"T-{position}"))
-        else:
-            group.locator("select").select_option(label=READER)
-    page.get_by_role("button", name=say("parts_page.record"), exact=True).tap()
-    expect(page.locator("h1")).to_have_text(say("parts_page.title"))
-    at = re.search(r"/unit/\w+", page.url)
-    assert at is not None
-    return address + at.group()
-
-
-def bring_the_analyser_in(page: Page, address: str) -> None:
-    page.goto(f"{address}/instruments")
-    page.get_by_label(say("instruments.name")).fill("Analyser A1")
-    page.get_by_label(say("instruments.use")).select_option("analyser")
-    page.get_by_role("button", name=say("instruments.add")).tap()
-    expect(page.locator("main .line__title")).to_have_text("Analyser A1")
-
-
-def hold_the_limits_against_the_manual(page: Page, home: str) -> None:
-    page.goto(f"{home}/limits")
-    for tick in page.locator("main form .ticks label.choice").all():
-        tick.tap()
-    page.locator('main [name="source"]').fill("Manual of the trial unit, first issue")
-    page.get_by_role("button", name=say("owner_limits.confirm")).tap()
-    expect(page.locator("main")).to_contain_text(say("owner_limits.all_confirmed"))
-
-
-def begin_the_day(page: Page, home: str) -> None:
-    page.goto(f"{home}/day")
-    page.get_by_label(say("day.name")).fill("Trial day")
-    page.locator('main button[value="begin dive-day"]').tap()
-    expect(page.locator(".verdict__word")).to_have_text(say("parts.verdict_unproven"))
-
-
-# --- the morning ----------------------------------------------------------------------------------------------------
-
-
-def walk_to_ready(hands: Hands, home: str) -> None:
-    """From "do next" on, each page leads to the one after it."""
-    page, workplace = hands.page, hands.workplace
-    page.goto(home)
-    hands.go(page.locator(".outstanding__list--first a"))
-    while "/do/" in page.url:
-        assert len(hands.pages) < 30, hands.pages
-        hands.do()
-        assert page.locator("main .message--problem").count() == 0, page.locator("main").inner_text()
-    expect(page.locator(".verdict__word")).to_have_text(say("parts.verdict_ready"))
-    expect(page.locator(".verdict__until")).to_be_visible()
-    assert workplace.verdict(hands.unit).word is Word.READY
-    # Sixteen pages hold everything from the bench to the last look, and none is asked for twice. Beside its values a
-    # page takes its button, two touches for a second person, two for an instrument, and one for a fold.
-    assert len(hands.pages) == len(set(hands.pages)) <= 17, hands.pages
-    assert hands.values <= 260
-    assert hands.taps - hands.values <= 3 * len(hands.pages), (hands.taps, hands.values)
 
 
 # --- a sensor is replaced -------------------------------------------------------------------------------------------
