@@ -14,6 +14,7 @@ from loopworthy.doors.exchange.hubs import (
     keep_hub,
     leave_hub,
 )
+from loopworthy.doors.exchange.told import hub_title
 from loopworthy.record.memory import MemoryStore
 from loopworthy.vocabulary.errors import InputError, UnknownNameError
 from tests.contract.record_makers import at
@@ -92,3 +93,9 @@ def test_a_hub_is_kept_once_and_left() -> None:
         hub_at(store, "")  # which of the two
     leave_hub(store, hub("https://a.example"))
     assert [one.address for one in joined_hubs(store)] == ["https://b.example"]
+
+
+def test_a_hub_that_nobody_named_is_told_by_its_address() -> None:
+    address = "https://hub.example"
+    assert hub_title("Club hub", address) == "Club hub"
+    assert hub_title("this computer", address) == hub_title("", address) == address

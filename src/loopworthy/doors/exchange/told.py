@@ -10,6 +10,15 @@ AGREES_MS: Final = 2_000
 """Clocks that differ by less are told as agreeing: the way of a message makes as much. Set by the makers. [ms]"""
 
 
+UNNAMED: Final = "this computer"
+"""How a computer calls itself that nobody named; told on another device it names the wrong one."""
+
+
+def hub_title(name: str, address: str) -> str:
+    """What a hub is called on a device that joined it."""
+    return address if name in ("", UNNAMED) else name
+
+
 def offset_text(texts: Texts, offset_ms: int) -> str:
     """How far the other clock is from the one here."""
     if abs(offset_ms) < AGREES_MS:

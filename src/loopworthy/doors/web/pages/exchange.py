@@ -12,7 +12,7 @@ from loopworthy.desk.devices import devices, not_sent
 from loopworthy.doors.exchange.hubs import JoinedHub, address_in, hub_at, is_open_to_listeners, joined_hubs, leave_hub
 from loopworthy.doors.exchange.joining import join_with_record
 from loopworthy.doors.exchange.running import Exchanging
-from loopworthy.doors.exchange.told import note_text, offset_text
+from loopworthy.doors.exchange.told import hub_title, note_text, offset_text
 from loopworthy.doors.phone.served import ADDRESS as PHONE
 from loopworthy.doors.phone.served import PAGES
 from loopworthy.doors.web.answers import Answer, Page, SeeOther
@@ -212,7 +212,7 @@ def _shown(asked: Asked, hub: JoinedHub) -> HubShown:
         problem = say("exchange.failed", when=clock.when(hub.tried.epoch_ms), why=problem)
     key = "nothing_new" if not count else "one_new" if count == 1 else "some_new"
     return HubShown(
-        title=hub.name or hub.address,
+        title=hub_title(hub.name, hub.address),
         address=hub.address,
         last=last,
         not_exchanged=say(f"exchange.{key}", **({"count": count} if count > 1 else {})),

@@ -109,7 +109,9 @@ async function post(address, headers, body, most) {
     const whole = new Uint8Array(await new Blob(pieces).arrayBuffer());
     return { status: answer.status, headers: JSON.stringify(Object.fromEntries(answer.headers)), why: "", body: whole };
   } catch (error) {
-    return none(ends.signal.aborted ? "it did not answer in time" : String(error.message || error));
+    if (ends.signal.aborted) return none("it did not answer in time");
+    // A browser tells no page why a request failed ("Failed to fetch"); that it was not reached is all there is to say.
+    return none(error instanceof TypeError ? "" : String(error.message || error));
   } finally {
     clearTimeout(timer);
   }

@@ -38,11 +38,23 @@ export function unnotice(name) {
   for (const one of strip.querySelectorAll(`[data-notice="${name}"]`)) one.remove();
 }
 
+// The mark in the colour of the shade; the icon has a ground of its own, which is a box on a dark sheet.
+function drawnMark() {
+  const svg = (name, attributes) => {
+    const one = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(attributes)) one.setAttribute(key, value);
+    return one;
+  };
+  const mark = svg("svg", { viewBox: "0 0 32 32", "aria-hidden": "true", focusable: "false" });
+  mark.append(svg("path", { d: "M3 3h10v11h6v5h10v10H3z" }), svg("path", { d: "M16 3h8l5 5v8h-7v-5h-6z" }));
+  return mark;
+}
+
 // A sheet in front of the pages. With `back` it can be put away again.
 export function sheet(name, title, parts, { back = null } = {}) {
   const head = make("h1", { tabindex: "-1" }, title);
   panel.replaceChildren(
-    make("p", { class: "mark" }, make("img", { src: "icons/favicon.svg", alt: "" }), say("name")),
+    make("p", { class: "mark" }, drawnMark(), say("name")),
     head, ...parts.filter((one) => one !== null && one !== ""),
     ...(back ? [make("p", { class: "acts" }, act("close", back, { plain: true }))] : []),
   );
