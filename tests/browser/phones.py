@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +17,7 @@ from playwright.sync_api import BrowserContext, Frame, FrameLocator, Locator, Pa
 from loopworthy.bootstrap import open_workplace, system_clock
 from loopworthy.doors.phone.served import FOLDER_VARIABLE
 from loopworthy.doors.texts import Texts
+from loopworthy.record.sqlite import SqliteStore
 from tests.browser.running import ROOT, Running
 
 say = Texts.load().say
@@ -95,7 +96,10 @@ class Shell:
     def exchange(self) -> None:
         """Press the button of the page; returns when the exchange is over and nothing is left to be sent."""
         self.go("record/exchange")
+        # The page may have said so before: it is marked, to be told from the one that follows.
+        self.frame.evaluate("document.documentElement.dataset.stillHere = ''")
         self.pages.get_by_role("button", name=say("exchange.now")).click()
+        expect(self.pages.locator("html:not([data-still-here]) h1")).to_be_visible(timeout=PATIENT_MS)
         expect(self.pages.get_by_text(say("exchange.nothing_new"))).to_be_visible(timeout=PATIENT_MS)
         expect(self.pages.get_by_text(say("exchange.running"))).to_have_count(0, timeout=PATIENT_MS)
 
@@ -162,6 +166,21 @@ class Shell:
         """What checking every byte of the record says."""
         self.go("record?check=yes")
         return self.pages.locator("#checked + p").inner_text()
+
+
+def exchange_until_quiet(shells: Sequence[Shell], record: Path) -> None:
+    """Exchange in turn until a whole turn leaves the hub's record with what it had.
+
+    What a side records about an exchange travels with the next one, so one alone does not make both records equal.
+    """
+    counts: list[int] = []
+    while len(counts) < 2 or counts[-1] != counts[-2]:
+        assert len(counts) < 6, f"never quiet: {counts}"
+        for shell in shells:
+            shell.exchange()
+        store = SqliteStore(record, read_only=True, watch_place=False)
+        counts.append(store.count())
+        store.close()
 
 
 def verified(record: Path) -> dict[str, Any]:

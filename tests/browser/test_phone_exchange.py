@@ -20,7 +20,7 @@ from loopworthy.record.verify import verify
 from loopworthy.vocabulary.identity import short
 from tests.browser.hands import Hands
 from tests.browser.looking import axe_problems, thumb_problems, width_problems
-from tests.browser.phones import PATIENT_MS, Shell, say, serving
+from tests.browser.phones import PATIENT_MS, Shell, exchange_until_quiet, say, serving
 from tests.browser.running import Running
 from tests.phone.building import phone_folder
 
@@ -78,7 +78,8 @@ def test_a_phone_joins_a_hub_prepares_offline_and_both_tell_the_same_afterwards(
     expect(shell.pages.locator(".falls__hold")).to_contain_text("was not reached", timeout=PATIENT_MS)
     phone.set_offline(False)
 
-    shell.exchange()
+    exchange_until_quiet([shell], tmp_path / "server.sqlite")
+    shell.go("record/exchange")
     looked_at(shell.page)
     arrived = [
         one

@@ -16,7 +16,7 @@ from tests.browser.phones import PATIENT_MS, Shell, say, serving, verified
 from tests.phone.building import phone_folder
 
 ROUNDS = 20
-LONGEST_WRITING_S = 1.2
+LONGEST_WRITING_S = 0.8
 
 WRITE_ON = """
 ([address, mark]) => {

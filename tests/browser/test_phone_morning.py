@@ -31,7 +31,7 @@ from tests.browser.morning import (
     hold_the_limits_against_the_manual,
     walk_to_ready,
 )
-from tests.browser.phones import Shell, say, serving, verified
+from tests.browser.phones import Shell, exchange_until_quiet, say, serving, verified
 from tests.phone.building import phone_folder
 
 
@@ -69,7 +69,7 @@ def test_a_morning_without_a_network_goes_from_nothing_to_ready_and_the_hub_tell
 
         hub.start()
         before = verdict(pages, home)
-        shell.exchange()
+        exchange_until_quiet([shell], record)
         here = verdict(pages, home)
         board = desktop.new_page()
         there = verdict(board, home.replace(root, hub.address))
