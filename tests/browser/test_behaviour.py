@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Route, expect
 
 from loopworthy.bootstrap import catalogue_for, registry
 from loopworthy.desk.demo.club import OPENS_AT, PEOPLE, ZONE
@@ -34,6 +34,25 @@ def home_of(unit: str, page: Page, demo: Running) -> str:
     """Where a unit's pages begin."""
     page.goto(f"{demo.address}/")
     return str(page.locator(".board__link", has_text=unit).evaluate("link => link.href"))
+
+
+# --- a choice made early --------------------------------------------------------------------------------------------
+
+
+def test_a_choice_made_before_the_scripts_came_is_answered_when_they_have(
+    phone: BrowserContext, demo: Running, watch: Callable[[Page], Page]
+) -> None:
+    page = watch(phone.new_page())
+    home = home_of("Lantern", page, demo)
+    held: list[Route] = []
+    page.route("**/*htmx*", lambda route: held.append(route))
+    page.goto(f"{home}/change?change=sensor-replaced", wait_until="commit")
+    page.locator('main label:has([name="position"])').first.tap()
+    expect(page.locator('main [name="position"]').first).to_be_checked()
+    expect(page.locator(".falls")).to_have_count(0)
+    assert len(held) == 1
+    held[0].continue_()
+    expect(page.locator(".falls")).to_be_visible()
 
 
 # --- a verdict ends -------------------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ import sys
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -23,7 +23,10 @@ PROGRAM = (sys.executable, "-c", "from loopworthy.doors.cli.main import main; ma
 
 @contextmanager
 def started(*words: str, record: Path) -> Iterator[subprocess.Popen[str]]:
-    """The program, started with these words; it is stopped at the end as Ctrl-C stops it."""
+    """The program, started with these words; it is stopped at the end as Ctrl-C stops it.
+
+    On a busy machine the first signal may come before the server listens for it; it is sent again, as a person would.
+    """
     environment = os.environ | {"LOOPWORTHY_RECORD": str(record), "LOOPWORTHY_ZONE": "Europe/Malta"}
     process = subprocess.Popen(
         [*PROGRAM, *words],
@@ -35,8 +38,14 @@ def started(*words: str, record: Path) -> Iterator[subprocess.Popen[str]]:
     try:
         yield process
     finally:
-        process.send_signal(signal.SIGINT)
-        process.communicate(timeout=20)
+        for patience in (10, 10, 20):
+            process.send_signal(signal.SIGINT)
+            with suppress(subprocess.TimeoutExpired):
+                process.communicate(timeout=patience)
+                break
+        else:
+            process.kill()
+            process.communicate()
 
 
 def test_serve_prints_its_address_and_each_verdict_and_answers_there(boat: Terminal) -> None:

@@ -6,6 +6,7 @@ import * as drafts from "./drafts.js";
 import * as fields from "./fields.js";
 import * as holds from "./hold-timer.js";
 import * as once from "./once.js";
+import * as pick from "./pick.js";
 import * as scan from "./scan.js";
 import * as until from "./until.js";
 
@@ -26,4 +27,6 @@ document.addEventListener("htmx:load", (event) => {
   holds.attach(part);
   once.attach(part);
   scan.attach(part);
+  // for the page alone: the answer to a choice must not ask again
+  if (event.target === document.body) pick.attach();
 });
