@@ -22,6 +22,16 @@ HOLDER = """
 """A script that is not ours and holds a file of the record open."""
 
 
+ENGINE_HOLDS_ITS_LOCK = """
+async () => {
+    while (!(await navigator.locks.query()).held.some((one) => one.name.includes(" engine "))) {
+        await new Promise((go) => setTimeout(go, 50));
+    }
+}
+"""
+"""Until then its end is noticed only after ten seconds, for there is nothing that it lets go."""
+
+
 def test_a_second_tab_is_answered_by_the_first_and_takes_over_when_that_is_closed(
     visited: BrowserContext, phones_server: Running
 ) -> None:
@@ -77,6 +87,7 @@ def test_an_engine_that_keeps_dying_is_given_up_and_started_by_hand(
     for _ in range(3):
         with shell.page.expect_event("worker", timeout=PATIENT_MS):
             shell.page.workers[0].evaluate("self.close()")
+        shell.page.evaluate(ENGINE_HOLDS_ITS_LOCK)
     shell.page.workers[0].evaluate("self.close()")
     expect(shell.sheet("given-up")).to_contain_text(say("pocket.crashed_again"), timeout=PATIENT_MS)
     shell.act("retry").click()
